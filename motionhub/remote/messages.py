@@ -1,0 +1,354 @@
+"""Every message between a browser and the hub: the one definition.
+
+Each message is a MessagePack map with a ``type``. The TypeScript types and the published JSON schema
+are generated from these models (``python -m motionhub.remote.typescript``). Units are in the names;
+angles are degrees, lengths millimetres. Lengths of lists and strings are bounded: they come from outside.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+
+Share = Annotated[float, Field(ge=-1, le=1, allow_inf_nan=False)]
+DocumentName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _-]{0,63}$")]
+
+
+class Message(BaseModel):
+    """Unknown keys are refused, so that a misspelt one is noticed."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+# ---------------------------------------------------------------- from the browser
+
+
+class Hello(Message):
+    """The first message of a connection; nothing else is answered before it."""
+
+    type: Literal["hello"] = "hello"
+    key: Annotated[str, Field(max_length=128)]
+    """From the fragment of the address: operator's or watcher's."""
+    name: Annotated[str, Field(max_length=40)] = ""
+    """What to call this device in the status line."""
+
+
+class Take(Message):
+    """Ask for control."""
+
+    type: Literal["take"] = "take"
+
+
+class Release(Message):
+    """Give control back."""
+
+    type: Literal["release"] = "release"
+
+
+class Drive(Message):
+    """Walk like this, as shares of what the robot can do; repeated at least 5 times a second while held."""
+
+    type: Literal["drive"] = "drive"
+    forward: Share
+    left: Share
+    turn: Share
+    """Positive to the left."""
+
+
+class Posture(Message):
+    """How the body is carried while standing and walking, relative to the rest stance."""
+
+    type: Literal["posture"] = "posture"
+    height_mm: Annotated[float, Field(ge=-100, le=100, allow_inf_nan=False)] = 0.0
+    roll_deg: Annotated[float, Field(ge=-30, le=30, allow_inf_nan=False)] = 0.0
+    pitch_deg: Annotated[float, Field(ge=-30, le=30, allow_inf_nan=False)] = 0.0
+    yaw_deg: Annotated[float, Field(ge=-30, le=30, allow_inf_nan=False)] = 0.0
+
+
+class Pace(Message):
+    """How fast the gait goes, as a share of the fastest."""
+
+    type: Literal["pace"] = "pace"
+    share: Annotated[float, Field(ge=0.1, le=1, allow_inf_nan=False)]
+
+
+class Play(Message):
+    """Play a sequence or a routine of the library."""
+
+    type: Literal["play"] = "play"
+    name: DocumentName
+
+
+class Go(Message):
+    """Go on with a routine that waits for the operator."""
+
+    type: Literal["go"] = "go"
+
+
+class Stop(Message):
+    """Bring every joint to rest and hold. Anybody who is paired may; it latches."""
+
+    type: Literal["stop"] = "stop"
+
+
+class Resume(Message):
+    """Lift the stop and return to the rest stance."""
+
+    type: Literal["resume"] = "resume"
+
+
+class Limp(Message):
+    """End the pulses: the robot sags. Taken only with ``sure`` true, which the remote asks for apart."""
+
+    type: Literal["limp"] = "limp"
+    sure: bool = False
+
+
+class RecordStart(Message):
+    """Record from now on what is driven and sent."""
+
+    type: Literal["record_start"] = "record_start"
+
+
+class RecordStop(Message):
+    """End the recording and keep it under this name."""
+
+    type: Literal["record_stop"] = "record_stop"
+    name: DocumentName
+
+
+class Replay(Message):
+    """Send a recording's frames again, exactly."""
+
+    type: Literal["replay"] = "replay"
+    name: DocumentName
+
+
+class SetOutput(Message):
+    """Set a lamp or sounder by hand."""
+
+    type: Literal["set_output"] = "set_output"
+    output: Annotated[str, Field(max_length=32)]
+    level: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+
+
+class Ping(Message):
+    """Asks for a :class:`Pong` with the same number."""
+
+    type: Literal["ping"] = "ping"
+    n: Annotated[int, Field(ge=0, le=2**31)]
+
+
+FromBrowser = Annotated[
+    Hello
+    | Take
+    | Release
+    | Drive
+    | Posture
+    | Pace
+    | Play
+    | Go
+    | Stop
+    | Resume
+    | Limp
+    | RecordStart
+    | RecordStop
+    | Replay
+    | SetOutput
+    | Ping,
+    Field(discriminator="type"),
+]
+
+# ---------------------------------------------------------------- from the hub
+
+
+class LegInfo(Message):
+    """A leg's geometry, for drawing it. Joint angles follow motionhub.robot.model's conventions."""
+
+    name: str
+    hip_mm: tuple[float, float, float]
+    heading_deg: float
+    coxa_mm: float
+    femur_mm: float
+    tibia_mm: float
+    foot_radius_mm: float
+
+
+class ExtraInfo(Message):
+    """An extra joint's geometry; ``parent`` is an index into the extra joints, -1 for the body."""
+
+    name: str
+    parent: int
+    at_mm: tuple[float, float, float]
+    axis: tuple[float, float, float]
+    tip_mm: tuple[float, float, float]
+    radius_mm: float
+
+
+class OutputInfo(Message):
+    """A lamp or sounder."""
+
+    name: str
+    kind: Literal["lamp", "sounder"]
+
+
+class RobotInfo(Message):
+    """What a browser needs to draw the robot and name its parts."""
+
+    name: str
+    joints: list[str]
+    legs: list[LegInfo]
+    extra: list[ExtraInfo]
+    outputs: list[OutputInfo]
+    body_size_mm: tuple[float, float, float]
+    body_centre_mm: tuple[float, float, float]
+    rest_height_mm: float
+    height_range_mm: tuple[float, float]
+    """How far below and above the rest height the body may be carried."""
+
+
+class Welcome(Message):
+    """Answer to a good :class:`Hello`."""
+
+    type: Literal["welcome"] = "welcome"
+    role: Literal["operator", "watcher"]
+    you: str
+    """This connection's id, as in :attr:`State.driver`."""
+    hub_version: str
+    robot: RobotInfo
+
+
+Mode = Literal["rest", "moving", "playing", "waiting", "driving", "stopping", "stopped", "limp", "fault"]
+"""rest: standing still, ready. moving: on the way to or from a stance. waiting: a routine waits for Go.
+stopped: latched until Resume. fault: the guard or the robot ended it; Resume tries again."""
+
+
+class LinkState(Message):
+    """The radio link, over the last second."""
+
+    up: bool
+    round_trip_ms: float | None
+    lost_share: float
+    """Of frames sent, how many were not acknowledged."""
+    bytes_s: float
+    budget_bytes_s: float
+
+
+class BatteryState(Message):
+    """As the robot reports it; level is ``ok``, ``low`` or ``empty`` by the robot file's voltages."""
+
+    volts: float | None
+    level: Literal["ok", "low", "empty", "unknown"]
+
+
+class Driver(Message):
+    """Who holds control."""
+
+    id: str
+    name: str
+
+
+class Progress(Message):
+    """What is being played or replayed."""
+
+    name: str
+    at_s: float
+    duration_s: float
+    waits_for_go: bool = False
+
+
+class State(Message):
+    """The live state, about 25 times a second."""
+
+    type: Literal["state"] = "state"
+    tick: int
+    mode: Mode
+    reason: str = ""
+    """Why it is stopped or at fault, in words; empty otherwise."""
+    joints_deg: list[float]
+    body: tuple[float, float, float, float, float, float]
+    """x_mm, y_mm, z_mm, roll_deg, pitch_deg, yaw_deg over the ground, as it stands on its feet."""
+    down: list[bool]
+    """Per leg, whether its foot carries weight."""
+    com_mm: tuple[float, float]
+    """Centre of mass above the ground, ground frame."""
+    margin_mm: float
+    """Static stability margin; negative outside the support polygon."""
+    outputs: list[float]
+    at_limit: bool
+    """Driving is scaled down to what the robot can do."""
+    link: LinkState
+    battery: BatteryState
+    driver: Driver | None
+    playing: Progress | None
+    recording_s: float | None
+    watchers: int
+
+
+class MoveInfo(Message):
+    """A line of the list of moves."""
+
+    name: str
+    kind: Literal["sequence", "routine"]
+    duration_s: float | None
+    verdict: Literal["fits", "warns", "fails", "unreadable", "checking"]
+    reason: str = ""
+    """The first finding in words, or why it cannot be read."""
+    shipped: bool
+
+
+class Moves(Message):
+    """The whole list, sent after Welcome and whenever it changes."""
+
+    type: Literal["moves"] = "moves"
+    items: list[MoveInfo]
+
+
+class RecordingInfo(Message):
+    """A line of the list of recordings."""
+
+    name: str
+    duration_s: float
+    made: str
+    """Local date and time, ISO 8601."""
+
+
+class Recordings(Message):
+    """The whole list, sent after Welcome and whenever it changes."""
+
+    type: Literal["recordings"] = "recordings"
+    items: list[RecordingInfo]
+
+
+class Notice(Message):
+    """Something that people should know, in words."""
+
+    type: Literal["notice"] = "notice"
+    level: Literal["info", "warning", "error"]
+    text: str
+
+
+class Refused(Message):
+    """A message that could not be taken, and why."""
+
+    type: Literal["refused"] = "refused"
+    to: str
+    """The refused message's type, or empty when it could not be read."""
+    text: str
+
+
+class Pong(Message):
+    """Answer to :class:`Ping`."""
+
+    type: Literal["pong"] = "pong"
+    n: int
+
+
+FromHub = Annotated[
+    Welcome | State | Moves | Recordings | Notice | Refused | Pong,
+    Field(discriminator="type"),
+]
+
+from_browser: TypeAdapter[FromBrowser] = TypeAdapter(FromBrowser)
+from_hub: TypeAdapter[FromHub] = TypeAdapter(FromHub)

@@ -1,0 +1,1 @@
+"""What the robot is: description, geometry, kinematics, servos. Knows nothing of time, moves or sockets."""

@@ -1,0 +1,111 @@
+"""What a hobby servo gives and takes: torque, speed and current over voltage, and angle over pulse width.
+
+Torque falls linearly from stall to nothing at the no-load speed; both are linear in voltage between the
+points of the data sheet, and proportional to voltage outside them (practice: see a brushed motor's
+characteristic). Current rises linearly with torque, from idle to stall, and by what turning takes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import pi
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+if TYPE_CHECKING:
+    from motionhub.robot.description import ServoType
+
+Array = NDArray[np.float64]
+
+KGF_CM = 0.0980665
+"""N·m in one kgf·cm, exactly (standard gravity, CGPM 1901)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Servo:
+    """A class of servo. The arrays have one entry per data-sheet voltage, rising."""
+
+    name: str
+    volts: Array
+    stall_torque: Array
+    free_speed: Array
+    stall_a: Array
+    idle_a: Array
+    running_a: Array
+    travel: float
+    pulse_us: tuple[float, float]
+    min_v: float
+    max_v: float
+    hold_fraction: float
+    hold_window_s: float
+
+    @classmethod
+    def from_file(cls, name: str, kind: ServoType) -> Servo:
+        """Convert a data sheet to SI."""
+        points = kind.points
+
+        def column(values: list[float]) -> Array:
+            array = np.array(values, dtype=np.float64)
+            array.flags.writeable = False
+            return array
+
+        return cls(
+            name=name,
+            volts=column([p.volts for p in points]),
+            stall_torque=column([p.stall_torque_kgfcm * KGF_CM for p in points]),
+            free_speed=column([pi / 3 / p.seconds_per_60deg for p in points]),
+            stall_a=column([p.stall_a for p in points]),
+            idle_a=column([p.idle_a for p in points]),
+            running_a=column([p.running_a for p in points]),
+            travel=float(np.deg2rad(kind.travel_deg)),
+            pulse_us=(float(kind.pulse_us[0]), float(kind.pulse_us[1])),
+            min_v=kind.min_v,
+            max_v=kind.max_v,
+            hold_fraction=kind.hold_fraction,
+            hold_window_s=kind.hold_window_s,
+        )
+
+    def _at(self, column: Array, volts: ArrayLike) -> Array:
+        """Linear between the data sheet's voltages, proportional to voltage below and above them."""
+        v = np.asarray(volts, dtype=np.float64)
+        inside = np.interp(v, self.volts, column)
+        below = column[0] * v / self.volts[0]
+        above = column[-1] * v / self.volts[-1]
+        return np.where(v < self.volts[0], below, np.where(v > self.volts[-1], above, inside))
+
+    def stall_torque_at(self, volts: ArrayLike) -> Array:
+        """Stall torque in N·m at each voltage, of the shape of ``volts``."""
+        return self._at(self.stall_torque, volts)
+
+    def free_speed_at(self, volts: ArrayLike) -> Array:
+        """No-load speed in rad/s at each voltage."""
+        return self._at(self.free_speed, volts)
+
+    def torque_available(self, speed: ArrayLike, volts: ArrayLike) -> Array:
+        """Torque in N·m that it gives while turning at ``speed`` (rad/s, either sign); never negative."""
+        share = 1 - np.abs(np.asarray(speed, dtype=np.float64)) / self.free_speed_at(volts)
+        return self.stall_torque_at(volts) * np.maximum(share, 0.0)
+
+    def current(self, torque: ArrayLike, speed: ArrayLike, volts: ArrayLike) -> Array:
+        """Current in A while giving ``torque`` (N·m) at ``speed`` (rad/s); at most the stall current.
+
+        Idle, plus what turning freely takes in proportion to speed, plus the rest of the stall current
+        in proportion to torque. Signs do not matter: holding against a load takes current either way.
+        """
+        idle, stall = self._at(self.idle_a, volts), self._at(self.stall_a, volts)
+        running = self._at(self.running_a, volts)
+        load = np.abs(np.asarray(torque, dtype=np.float64)) / self.stall_torque_at(volts)
+        turning = np.minimum(np.abs(np.asarray(speed, dtype=np.float64)) / self.free_speed_at(volts), 1.0)
+        return np.minimum(idle + np.maximum(running - idle, 0) * turning + (stall - idle) * load, stall)
+
+    @property
+    def us_per_rad(self) -> float:
+        """Pulse width per angle, in µs/rad."""
+        return (self.pulse_us[1] - self.pulse_us[0]) / self.travel
+
+    @property
+    def mid_us(self) -> float:
+        """Pulse width at mid-travel."""
+        return (self.pulse_us[0] + self.pulse_us[1]) / 2
