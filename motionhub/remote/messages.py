@@ -7,9 +7,38 @@ angles are degrees, lengths millimetres. Lengths of lists and strings are bounde
 
 from __future__ import annotations
 
+from enum import IntEnum
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+
+LIVE_PATH = "/live"
+"""Where the WebSocket is."""
+
+MAX_MESSAGE_BYTES = 4096
+"""No message of a browser is longer: the longest that is valid stays well under 1 kB."""
+
+
+class CloseCode(IntEnum):
+    """Why the hub closes a connection; RFC 6455 §7.4.1, and §7.4.2's private range for our own."""
+
+    LEAVING = 1001
+    """The hub is shutting down: come back later."""
+    BINARY_ONLY = 1003
+    """A text frame came; messages are MessagePack in binary frames."""
+    TOO_BIG = 1009
+    """A message longer than MAX_MESSAGE_BYTES."""
+    FULL = 1013
+    """As many browsers are connected as the hub takes: try later."""
+    UNPAIRED = 4401
+    """The key is not one of this hub's: pair again. Trying again with the same key will not help."""
+    NO_HELLO = 4408
+    """The first message was not a Hello, or none came in time."""
+    UNREADABLE = 4422
+    """Too many messages that could not be read."""
+    TOO_MANY = 4429
+    """Too many messages, or too many wrong keys from this address: wait before trying again."""
+
 
 Share = Annotated[float, Field(ge=-1, le=1, allow_inf_nan=False)]
 DocumentName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _-]{0,63}$")]
