@@ -101,6 +101,13 @@ class ExtraJoint:
     tip: Array
     radius: float
 
+    @cached_property
+    def cross(self) -> Array:
+        """The matrix K of the axis, K v = axis × v, and its square, (2, 3, 3): what a rotation about it needs."""
+        x, y, z = self.axis
+        turn = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
+        return _array([turn, turn @ turn])
+
 
 @dataclass(frozen=True, eq=False)
 class Robot:
@@ -173,6 +180,36 @@ class Robot:
     def leg_joints(self, leg: int) -> slice:
         """The three joints of a leg, as a slice of the joint axis."""
         return slice(3 * leg, 3 * leg + 3)
+
+    @cached_property
+    def heading_cos(self) -> Array:
+        """Cosine of each leg's heading, (L,)."""
+        return _array(np.cos(self.heading))
+
+    @cached_property
+    def heading_sin(self) -> Array:
+        """Sine of each leg's heading, (L,)."""
+        return _array(np.sin(self.heading))
+
+    @cached_property
+    def mid_us(self) -> Array:
+        """Pulse width of each joint's servo at mid-travel, (J,) µs."""
+        return _array([servo.mid_us for servo in self.servos])
+
+    @cached_property
+    def us_per_rad(self) -> Array:
+        """Pulse width per angle of each joint's servo, (J,) µs/rad."""
+        return _array([servo.us_per_rad for servo in self.servos])
+
+    @cached_property
+    def coxa_lower(self) -> Array:
+        """Lower end of each coxa's range, (L,) rad."""
+        return self.lower[: 3 * self.legs : 3]
+
+    @cached_property
+    def coxa_upper(self) -> Array:
+        """Upper end of each coxa's range, (L,) rad."""
+        return self.upper[: 3 * self.legs : 3]
 
     @cached_property
     def rest_feet(self) -> Array:

@@ -73,7 +73,8 @@ class Servo:
         inside = np.interp(v, self.volts, column)
         below = column[0] * v / self.volts[0]
         above = column[-1] * v / self.volts[-1]
-        return np.where(v < self.volts[0], below, np.where(v > self.volts[-1], above, inside))
+        found: Array = np.where(v < self.volts[0], below, np.where(v > self.volts[-1], above, inside))
+        return found
 
     def stall_torque_at(self, volts: ArrayLike) -> Array:
         """Stall torque in N·m at each voltage, of the shape of ``volts``."""

@@ -1,0 +1,179 @@
+"""Between joint angles and pulses: what was learnt about each servo of this one machine.
+
+Horns go on with the servo at mid-travel, and no servo lands exactly on centre, so each joint has a trim;
+some servos sit mirrored; and each has ends that its pulses must never pass. The robot file says what a
+person designed; this says what came out, is written by the tool, and lives in a file of its own::
+
+    {
+      "format": "motionhub-calibration/1",
+      "robot": "Tansy",
+      "joints": {"left_front.coxa": {"trim_deg": 1.5, "reversed": false, "low_us": 620, "high_us": 2380}}
+    }
+
+A joint that the file does not mention is as its data sheet says: no trim, not reversed, full travel.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Literal, Self
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from motionhub.errors import InputError, from_validation, unknown
+from motionhub.robot.model import Robot
+
+Array = NDArray[np.float64]
+
+FORMAT = "motionhub-calibration/1"
+
+Pulse = Annotated[float, Field(ge=300, le=3000, allow_inf_nan=False)]
+
+
+class JointEntry(BaseModel):
+    """One joint of the file; keys that are left out keep their default."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    trim_deg: Annotated[float, Field(ge=-45, le=45, allow_inf_nan=False)] = 0.0
+    """Degrees added to every angle before it becomes a pulse: 2 where the joint stands 2 too low."""
+    reversed: bool = False
+    """True where a longer pulse turns the joint in its negative direction."""
+    low_us: Pulse | None = None
+    """No pulse is shorter, in microseconds; the servo's own end when not given."""
+    high_us: Pulse | None = None
+    """No pulse is longer, in microseconds."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.low_us is not None and self.high_us is not None and self.low_us >= self.high_us:
+            raise ValueError(f"expected low_us below high_us, found {self.low_us:g} and {self.high_us:g}")
+        return self
+
+
+class CalibrationFile(BaseModel):
+    """The whole calibration file."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    format: Literal["motionhub-calibration/1"]
+    robot: Annotated[str, Field(min_length=1, max_length=60)]
+    joints: dict[str, JointEntry]
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration:
+    """Trim, direction and pulse ends of every joint, in the order of ``Robot.joint_names``; arrays are read-only.
+
+    Raises:
+        ValueError: if the arrays are not one finite value for each joint, a direction is not 1 or -1, or
+            an end is not below the other.
+    """
+
+    robot: str
+    """Name of the robot it belongs to."""
+    joint_names: tuple[str, ...]
+    trim_rad: Array
+    """(J,) rad, added to every angle before it becomes a pulse."""
+    direction: Array
+    """(J,) 1, or -1 where a longer pulse turns the joint in its negative direction."""
+    low_us: Array
+    """(J,) µs: no pulse is shorter."""
+    high_us: Array
+    """(J,) µs: no pulse is longer."""
+
+    def __post_init__(self) -> None:
+        for name in ("trim_rad", "direction", "low_us", "high_us"):
+            array = np.array(getattr(self, name), dtype=np.float64)
+            if array.shape != (len(self.joint_names),) or not np.isfinite(array).all():
+                raise ValueError(f"expected one finite {name} for each of {len(self.joint_names)} joints")
+            array.flags.writeable = False
+            object.__setattr__(self, name, array)
+        if not (np.abs(self.direction) == 1).all():
+            raise ValueError("expected a direction of 1 or -1 for each joint")
+        if not (self.low_us < self.high_us).all():
+            raise ValueError("expected low_us below high_us for each joint")
+
+    @classmethod
+    def default(cls, robot: Robot) -> Calibration:
+        """As the data sheets say: no trim, no servo mirrored, the whole travel."""
+        none = np.zeros(robot.joints)
+        low = np.array([servo.pulse_us[0] for servo in robot.servos])
+        high = np.array([servo.pulse_us[1] for servo in robot.servos])
+        return cls(robot.name, robot.joint_names, none, none + 1, low, high)
+
+    def pulses(self, robot: Robot, joints: ArrayLike) -> Array:
+        """Pulse widths in µs, (…, J), for joint angles (…, J) rad; held at the ends, never beyond them."""
+        away = np.asarray(joints, dtype=np.float64) - robot.mid + self.trim_rad
+        widths = robot.mid_us + self.direction * robot.us_per_rad * away
+        found: Array = np.minimum(np.maximum(widths, self.low_us), self.high_us)
+        return found
+
+    def angles(self, robot: Robot, pulses: ArrayLike) -> Array:
+        """Joint angles in rad, (…, J), that pulse widths (…, J) µs ask for: the inverse of :meth:`pulses`."""
+        away = (np.asarray(pulses, dtype=np.float64) - robot.mid_us) * self.direction / robot.us_per_rad
+        found: Array = away + robot.mid - self.trim_rad
+        return found
+
+    @classmethod
+    def parse(cls, text: str, source: str | Path, robot: Robot) -> Calibration:
+        """Read a calibration file for ``robot``.
+
+        Raises:
+            InputError: naming the place in the file and what was expected there.
+        """
+        try:
+            data = json.loads(text)
+        except json.JSONDecodeError as error:
+            raise InputError(
+                source, f"line {error.lineno}", f"expected JSON, {error.msg[:1].lower()}{error.msg[1:]}"
+            ) from None
+        except RecursionError:
+            raise InputError(source, "", "expected JSON, found it nested too deeply") from None
+        if not isinstance(data, dict):
+            raise InputError(source, "", "expected a JSON object")
+        if data.get("format") != FORMAT:
+            raise InputError(source, "format", f"expected {FORMAT!r}, found {data.get('format')!r}")
+        try:
+            file = CalibrationFile.model_validate(data)
+        except ValidationError as error:
+            raise from_validation(source, error, CalibrationFile) from None
+        if file.robot != robot.name:
+            raise InputError(source, "robot", f"expected the calibration of {robot.name!r}, found {file.robot!r}'s")
+        return cls._from_file(file, source, robot)
+
+    @classmethod
+    def _from_file(cls, file: CalibrationFile, source: str | Path, robot: Robot) -> Calibration:
+        for name in file.joints:
+            if name not in robot.joint_index:
+                raise InputError(source, "joints", unknown("joint", name, robot.joint_names))
+        default = cls.default(robot)
+        low, high = default.low_us.copy(), default.high_us.copy()
+        trim, direction = default.trim_rad.copy(), default.direction.copy()
+        for name, entry in file.joints.items():
+            i = robot.joint_index[name]
+            trim[i] = np.deg2rad(entry.trim_deg)
+            direction[i] = -1 if entry.reversed else 1
+            low[i] = low[i] if entry.low_us is None else entry.low_us
+            high[i] = high[i] if entry.high_us is None else entry.high_us
+            if low[i] >= high[i]:
+                place = f"joints.{name}"
+                raise InputError(source, place, f"expected low_us below high_us, found {low[i]:g} and {high[i]:g}")
+        return cls(robot.name, robot.joint_names, trim, direction, low, high)
+
+    def dump(self) -> str:
+        """The text of its file; :meth:`parse` of it gives the same calibration (trims to a millionth of a degree)."""
+        joints = {
+            name: {
+                "trim_deg": round(float(np.rad2deg(self.trim_rad[i])), 6) + 0.0,
+                "reversed": bool(self.direction[i] < 0),
+                "low_us": float(self.low_us[i]),
+                "high_us": float(self.high_us[i]),
+            }
+            for i, name in enumerate(self.joint_names)
+        }
+        return json.dumps({"format": FORMAT, "robot": self.robot, "joints": joints}, indent=2) + "\n"
