@@ -31,13 +31,15 @@ def rotation(roll: Array, pitch: Array, yaw: Array) -> Array:
 
 def standing_feet(robot: Robot) -> Array:
     """Foot centres at rest, (L, 3), in the stance frame: each a foot's radius above the ground."""
-    return robot.rest_feet + np.array([0.0, 0.0, robot.rest_height])
+    feet: Array = robot.rest_feet + np.array([0.0, 0.0, robot.rest_height])
+    return feet
 
 
 def rest_extra(robot: Robot) -> Array:
     """The extra joints at rest, (E,): straight ahead, or as near to it as their range allows."""
     own = slice(3 * robot.legs, None)
-    return np.clip(0.0, robot.lower[own], robot.upper[own])
+    extra: Array = np.clip(0.0, robot.lower[own], robot.upper[own])
+    return extra
 
 
 def joints_for(robot: Robot, body: Array, feet: Array, extra: Array | None = None) -> tuple[Array, Array]:
