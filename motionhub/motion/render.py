@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.errors import InputError
+from motionhub.motion.documents import Sequence
 from motionhub.motion.frames import Frames
 from motionhub.motion.posing import joints_for, rest_extra, standing_feet
-from motionhub.motion.sequence import Sequence
 from motionhub.motion.tracks import Between, Track, between
 from motionhub.robot.model import Robot
 
@@ -34,7 +34,7 @@ def render(sequence: Sequence, robot: Robot, rate_hz: float = 50.0) -> Frames:
     """Turn a sequence into frames.
 
     Args:
-        sequence: What to render; made for this robot by ``sequence.parse`` or ``sequence.resolve``.
+        sequence: What to render; made for this robot by ``documents.parse`` or ``documents.resolve``.
         robot: Whose frames.
         rate_hz: Frames a second, exactly: frame i is the move at i / rate_hz seconds.
 
