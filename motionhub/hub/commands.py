@@ -1,0 +1,129 @@
+"""What people ask of the show, in SI units and radians.
+
+These mirror the browser's messages one to one; the remote converts, so the hub knows neither browsers nor
+their units. Values are taken as already checked for type and bounds (the remote's models do that), and the
+hub checks only what it alone can know: who holds control, the mode, whether a name exists.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Take:
+    """Ask for control."""
+
+
+@dataclass(frozen=True)
+class Release:
+    """Give control back."""
+
+
+@dataclass(frozen=True)
+class Drive:
+    """Walk like this, as shares -1..1 of what the robot can do; ``turn`` is positive to the left.
+
+    Holds only for :data:`motionhub.hub.core.DEAD_MAN_S`: a driver repeats it while the stick is held.
+    """
+
+    forward: float = 0.0
+    left: float = 0.0
+    turn: float = 0.0
+
+
+@dataclass(frozen=True)
+class Posture:
+    """How the body is carried, relative to the rest stance: metres and radians."""
+
+    height: float = 0.0
+    roll: float = 0.0
+    pitch: float = 0.0
+    yaw: float = 0.0
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How fast the gait goes, as a share 0..1 of the fastest."""
+
+    share: float
+
+
+@dataclass(frozen=True)
+class Play:
+    """Play a sequence or a routine of the library."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class Go:
+    """Go on with a routine that waits for the operator."""
+
+
+@dataclass(frozen=True)
+class Stop:
+    """Bring every joint to a standstill and hold; latches. Anybody who is paired may."""
+
+
+@dataclass(frozen=True)
+class Resume:
+    """Lift the stop and return to the rest stance."""
+
+
+@dataclass(frozen=True)
+class Limp:
+    """End the pulses: the robot sags. Refused unless ``sure``."""
+
+    sure: bool = False
+
+
+@dataclass(frozen=True)
+class RecordStart:
+    """Record from now on what is driven and sent."""
+
+
+@dataclass(frozen=True)
+class RecordStop:
+    """End the recording and keep it under this name."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class Replay:
+    """Send a recording's frames again, exactly."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class SetOutput:
+    """Set a lamp or sounder by hand, to a level 0..1."""
+
+    output: str
+    level: float
+
+
+@dataclass(frozen=True)
+class Ping:
+    """Says only that its sender is still there, which keeps its lease of control alive."""
+
+
+Command = (
+    Take
+    | Release
+    | Drive
+    | Posture
+    | Pace
+    | Play
+    | Go
+    | Stop
+    | Resume
+    | Limp
+    | RecordStart
+    | RecordStop
+    | Replay
+    | SetOutput
+    | Ping
+)

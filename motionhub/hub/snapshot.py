@@ -1,0 +1,79 @@
+"""The live state as the hub tells it, in SI units and radians: all that a viewer needs, and a copy of its own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.hub.states import Mode
+
+Array = NDArray[np.float64]
+Level = Literal["ok", "low", "empty", "unknown"]
+
+
+@dataclass(frozen=True)
+class LinkView:
+    """The radio link over the last second. ``round_trip_s`` is None while nothing has come back."""
+
+    up: bool = False
+    round_trip_s: float | None = None
+    lost_share: float = 0.0
+    bytes_s: float = 0.0
+    budget_bytes_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class BatteryView:
+    """The battery as the robot reports it; ``level`` by the robot file's voltages."""
+
+    volts: float | None = None
+    level: Level = "unknown"
+
+
+@dataclass(frozen=True)
+class DriverView:
+    """Who holds control."""
+
+    id: str
+    name: str
+
+
+@dataclass(frozen=True)
+class ProgressView:
+    """What is being played or replayed, in seconds."""
+
+    name: str
+    at_s: float
+    duration_s: float
+    waits_for_go: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class HubState:
+    """One moment of the show."""
+
+    tick: int
+    mode: Mode
+    reason: str
+    joints: Array
+    """(J,) as commanded, radians; where they were last commanded while limp."""
+    body: Array
+    """(6,) x, y, z in metres and roll, pitch, yaw in radians over the ground."""
+    down: NDArray[np.bool_]
+    """(L,) whether each foot carries weight."""
+    com: Array
+    """(2,) centre of mass above the ground, ground frame, metres."""
+    margin: float
+    """Static stability margin in metres, negative outside the support polygon."""
+    outputs: Array
+    """(O,) levels 0..1."""
+    at_limit: bool
+    link: LinkView
+    battery: BatteryView
+    driver: DriverView | None
+    playing: ProgressView | None
+    recording_s: float | None
+    watchers: int
