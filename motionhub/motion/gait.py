@@ -1,0 +1,159 @@
+"""Gaits as data: which share of its cycle a leg stands, and when in the cycle it sets its foot down.
+
+A gait is a duty factor (the share of the cycle that each foot spends on the ground) and one phase per
+leg (the share of the cycle at which that leg's foot touches down), the two numbers that the literature
+on legged walking describes regular gaits with (McGhee & Frank, Math. Biosci. 3, 1968)::
+
+    leg     |0      cycle      1|
+    A   φ=0 |=========----------|     ===  stance: the foot is on the ground
+    B   φ=½ |---------==========|     ---  swing: the foot is in the air
+
+The gaits here are made for a robot rather than for a number of legs: which legs are neighbours follows
+from where their feet stand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import partial
+from math import lcm
+from types import MappingProxyType
+
+from motionhub.robot.model import Robot
+
+_FINEST = 96
+"""Phases and duty factors are read as fractions with at most this denominator, to land on whole ticks."""
+
+
+@dataclass(frozen=True)
+class Gait:
+    """A regular gait.
+
+    Args:
+        name: The trade's name for it.
+        duty: Share of the cycle that each foot stands, above 0 and below 1.
+        phases: Per leg, in the robot's order, the share of the cycle at which its foot touches down, 0 to below 1.
+    """
+
+    name: str
+    duty: float
+    phases: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        if not 0 < self.duty < 1:
+            raise ValueError(f"expected a duty factor between 0 and 1, found {self.duty!r}")
+        if not self.phases or not all(0 <= phase < 1 for phase in self.phases):
+            raise ValueError(f"expected phases from 0 to below 1, found {self.phases!r}")
+
+    def timing(self, cycle_s: float, dt: float) -> Timing:
+        """Lay the gait out on ticks of ``dt`` seconds, at the cycle time nearest to ``cycle_s`` that fits.
+
+        Feet change over on ticks, so that a foot lifts on the very tick on which another took its weight:
+        with rounded times a tripod would have four feet down on some ticks and two on others.
+        """
+        shares = [Fraction(x).limit_denominator(_FINEST) for x in (self.duty, *self.phases)]
+        grain = lcm(*(share.denominator for share in shares))
+        wanted = cycle_s / dt
+        cycle = max(grain, round(wanted / grain) * grain) if grain <= wanted / 2 else max(2, round(wanted))
+        stance = min(max(1, round(shares[0] * cycle)), cycle - 1)
+        return Timing(cycle, stance, tuple(round(share * cycle) % cycle for share in shares[1:]))
+
+
+@dataclass(frozen=True)
+class Timing:
+    """A gait on ticks: ticks in a cycle, ticks that a foot stands in it, and each leg's tick of touchdown."""
+
+    cycle: int
+    stance: int
+    touchdown: tuple[int, ...]
+
+    @property
+    def swing(self) -> int:
+        """Ticks that a foot is in the air."""
+        return self.cycle - self.stance
+
+    def since_touchdown(self, tick: int, leg: int) -> int:
+        """Ticks since the leg touched down, 0 to below ``cycle``; from ``stance`` on it is in the air."""
+        return (tick - self.touchdown[leg]) % self.cycle
+
+    @property
+    def first(self) -> int:
+        """The tick to start walking at: some legs lift there, and as few as possible should already be up."""
+
+        def late(tick: int) -> tuple[int, int]:
+            since = [self.since_touchdown(tick, leg) for leg in range(len(self.touchdown))]
+            return sum(s > self.stance for s in since), -sum(s == self.stance for s in since)
+
+        lifts = sorted({(touch + self.stance) % self.cycle for touch in self.touchdown})
+        return min(lifts, key=late)
+
+
+def sides(robot: Robot) -> tuple[list[int], list[int]]:
+    """The legs whose feet stand to the left and to the right of the middle, each from front to rear."""
+    feet = robot.rest_feet
+    order = sorted(range(robot.legs), key=lambda leg: -feet[leg, 0])
+    return [leg for leg in order if feet[leg, 1] >= 0], [leg for leg in order if feet[leg, 1] < 0]
+
+
+def alternating(robot: Robot, legs: int) -> Gait:
+    """Every second leg steps together, the others meanwhile stand: neighbours are never up at once.
+
+    Of six legs that is the alternating tripod, always three down and three up (*practice*); of eight, the
+    alternating tetrapod. Duty factor 1/2, the fastest gait that never counts on momentum.
+
+    Raises:
+        ValueError: if the robot does not have half of ``legs`` (6 or 8) on each side.
+    """
+    left, right = sides(robot)
+    name = {6: "tripod", 8: "tetrapod"}[legs]
+    if len(left) != legs // 2 or len(right) != legs // 2:
+        raise ValueError(
+            f"expected {legs // 2} legs on each side to walk by {name}, found {len(left)} and {len(right)}"
+        )
+    phases = [0.0] * robot.legs
+    for side, shift in ((left, 0), (right, 1)):
+        for place, leg in enumerate(side):
+            phases[leg] = 0.5 * ((place + shift) % 2)
+    return Gait(name, 0.5, tuple(phases))
+
+
+def creep(robot: Robot) -> Gait:
+    """One leg at a time, each side from rear to front, with a pause on all feet before the other side's turn.
+
+    The pause is there for the body to move over to the feet that will stay down: with four legs the centre
+    lies on the line between two opposite feet, and there is no stable triangle to step from without it.
+    Rear to front is the order in which a step of one leg makes room for the next (McGhee & Frank 1968).
+    """
+    left, right = sides(robot)
+    slots = robot.legs + 2
+    phases = [0.0] * robot.legs
+    slot = 0
+    for side in (left, right):
+        for leg in reversed(side):
+            slot += 1
+            phases[leg] = slot / slots
+        slot += 1
+    return Gait("creep", 1 - 1 / slots, tuple(phases))
+
+
+GAITS: Mapping[str, Callable[[Robot], Gait]] = MappingProxyType(
+    {"tripod": partial(alternating, legs=6), "tetrapod": partial(alternating, legs=8), "creep": creep}
+)
+"""Every gait by name; each makes itself for a robot, or raises ``ValueError`` when its legs do not suit it."""
+
+
+def gaits(robot: Robot) -> dict[str, Gait]:
+    """The gaits that suit the robot, by name; the first is the one that it walks by unless told otherwise."""
+    found: dict[str, Gait] = {}
+    for name, make in GAITS.items():
+        with suppress(ValueError):
+            found[name] = make(robot)
+    return found
+
+
+def default_gait(robot: Robot) -> Gait:
+    """The gait that the robot walks by unless told otherwise."""
+    return next(iter(gaits(robot).values()))
