@@ -7,7 +7,6 @@ offsets on them, the body standing over them; and last, joint by joint, angles t
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +15,9 @@ from motionhub.errors import InputError
 from motionhub.motion.documents import Sequence
 from motionhub.motion.frames import Frames
 from motionhub.motion.posing import joints_for, rest_extra, standing_feet
+from motionhub.motion.strides import Strides, walked
 from motionhub.motion.tracks import Between, Track, between
 from motionhub.robot.model import Robot
-
-if TYPE_CHECKING:
-    from motionhub.motion.strides import Strides
 
 Array = NDArray[np.float64]
 
@@ -50,11 +47,7 @@ def render(sequence: Sequence, robot: Robot, rate_hz: float = 50.0) -> Frames:
         )
     count = round(sequence.duration_s * rate_hz) + 1
     times = np.arange(count) / rate_hz
-    strides = None
-    if sequence.document.walks:
-        from motionhub.motion.strides import walked
-
-        strides = walked(sequence, robot, rate_hz, count)
+    strides = walked(sequence, robot, rate_hz, count)
     return _Channels.of(sequence, robot).frames(sequence.name, robot, rate_hz, times, strides)
 
 

@@ -1,0 +1,139 @@
+"""The walking stretches of a sequence: the stepper that drives live, told to stop early enough to end standing.
+
+When to tell it follows from the stepper itself: the last tick from which it still comes to rest, every foot
+home, within the stretch. Stopping later never ends sooner, so that tick is found by halving, from a copy of
+the stepper some way before the end.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil, floor
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.errors import InputError
+from motionhub.motion.documents import Sequence
+from motionhub.motion.formats import WalkStretch
+from motionhub.motion.gait import default_gait, gaits
+from motionhub.motion.planar import REST, Pose, Twist, compose
+from motionhub.motion.posing import standing_feet
+from motionhub.motion.stepper import Stance, Stepper
+from motionhub.robot.model import Robot
+
+Array = NDArray[np.float64]
+
+_LATE_CYCLES = 3
+"""A stepper comes to rest well within so many cycles; where it should not, the search goes back further."""
+
+
+@dataclass(frozen=True)
+class Strides:
+    """What walking does to a move's T frames."""
+
+    feet: Array
+    """(T, L, 3) m, foot centres in the stance frame."""
+    travel: Array
+    """(T, 3) m, m, rad: the stance frame in the ground frame."""
+
+
+def walked(sequence: Sequence, robot: Robot, rate_hz: float, count: int) -> Strides | None:
+    """All walks of a sequence over its ``count`` frames; ``None`` if it does not walk.
+
+    Raises:
+        InputError: naming the walk that is too short to start and stop in, or too fast for the robot.
+    """
+    if not sequence.document.walks:
+        return None
+    feet = np.repeat(standing_feet(robot)[None], count, axis=0)
+    travel = np.zeros((count, 3))
+    for i, walk in enumerate(sequence.document.walks):
+        start, stop = sequence.span(walk)
+        first = ceil(start * rate_hz - 1e-9)
+        ticks = min(floor(stop * rate_hz + 1e-9), count - 1) - first
+        place = f"walks[{i}]"
+        twist = _twist(walk)
+        stepper = _stepper(walk, robot, rate_hz, twist, sequence.source, place)
+        stances = _stretch(stepper, twist, ticks, sequence.source, place)
+        base: Pose = (float(travel[first, 0]), float(travel[first, 1]), float(travel[first, 2]))
+        for frame, stance in enumerate(stances, start=first + 1):
+            feet[frame] = stance.feet
+            travel[frame] = compose(base, stance.travel)
+        travel[first + ticks :] = travel[first + ticks]
+    return Strides(feet, travel)
+
+
+def _twist(walk: WalkStretch) -> Twist:
+    return walk.forward_mm_s / 1000, walk.left_mm_s / 1000, float(np.deg2rad(walk.turn_deg_s))
+
+
+def _stepper(walk: WalkStretch, robot: Robot, rate_hz: float, twist: Twist, source: str, place: str) -> Stepper:
+    """The stepper for a walk, which can do what the walk asks."""
+    gait = default_gait(robot) if walk.gait is None else gaits(robot)[walk.gait]
+    cycle_s = None if walk.cycle_ms is None else walk.cycle_ms / 1000
+    lift = None if walk.lift_mm is None else walk.lift_mm / 1000
+    stepper = Stepper(robot, gait, 1 / rate_hz, cycle_s=cycle_s, lift=lift)
+    if twist == REST:
+        raise InputError(source, place, "expected a speed: forward_mm_s, left_mm_s or turn_deg_s")
+    most, over = stepper.limit(twist)
+    if over:
+        expected = f"expected at most {_speed(most)} in this gait, cycle and lift, found {_speed(twist)}"
+        if most == REST:
+            expected = f"expected a lift and cycle that {robot.name} can step with, found none of its feet able to"
+        raise InputError(source, place, expected)
+    return stepper
+
+
+def _speed(twist: Twist) -> str:
+    parts = [f"{twist[0] * 1000:.0f} mm/s forward"] if twist[0] else []
+    parts += [f"{twist[1] * 1000:.0f} mm/s to the left"] if twist[1] else []
+    parts += [f"{np.rad2deg(twist[2]):.0f} deg/s"] if twist[2] else []
+    return " with ".join(parts)
+
+
+def _stretch(stepper: Stepper, twist: Twist, ticks: int, source: str, place: str) -> list[Stance]:
+    """``ticks`` stances of walking by ``twist`` that end settled."""
+    stances: list[Stance] = []
+    before = stepper.copy()
+    late = _LATE_CYCLES * stepper.timing.cycle
+    # Walk on as long as a stop is surely in time, keeping where that was.
+    for _ in range(max(0, ticks - late)):
+        stances.append(before.step(twist))
+    done = len(stances)
+    while done and done + before.ticks_to_settle() > ticks:  # never yet seen: it takes longer than thought
+        done = max(0, done - late)
+        stances = stances[:done]
+        before = stepper.copy()
+        for _ in range(done):
+            before.step(twist)
+    low, high = 0, ticks - done
+    while low < high:
+        middle = (low + high + 1) // 2
+        if _settles_by(before, twist, middle, ticks - done):
+            low = middle
+        else:
+            high = middle - 1
+    if done + low < 1:
+        least = _least_ticks(stepper, twist) * stepper.dt * 1000
+        found = ticks * stepper.dt * 1000
+        raise InputError(
+            source, place, f"expected at least {least:.0f} ms, to start, step and stand again, found {found:.0f}"
+        )
+    stances.extend(before.step(twist) for _ in range(low))
+    stances.extend(before.step(REST) for _ in range(ticks - len(stances)))
+    return stances
+
+
+def _settles_by(start: Stepper, twist: Twist, ticks: int, within: int) -> bool:
+    """Whether, told to stop after ``ticks`` more, it stands within so many."""
+    trial = start.copy()
+    for _ in range(ticks):
+        trial.step(twist)
+    return ticks + trial.ticks_to_settle() <= within
+
+
+def _least_ticks(stepper: Stepper, twist: Twist) -> int:
+    trial = stepper.copy()
+    trial.step(twist)
+    return 1 + trial.ticks_to_settle()
