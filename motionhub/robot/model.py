@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from motionhub.robot.servo import Servo
 
 if TYPE_CHECKING:
-    from motionhub.robot.description import Leg, RobotFile, Segment
+    from motionhub.robot.robotfile import Leg, RobotFile, Segment
 
 Array = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 if TYPE_CHECKING:
-    from motionhub.robot.description import ServoType
+    from motionhub.robot.robotfile import ServoType
 
 Array = NDArray[np.float64]
 
@@ -68,8 +68,8 @@ class Servo:
         )
 
     def _at(self, column: Array, volts: ArrayLike) -> Array:
-        """Linear between the data sheet's voltages, proportional to voltage below and above them."""
-        v = np.asarray(volts, dtype=np.float64)
+        """Linear between the data sheet's voltages, proportional to voltage below and above them; nothing at 0 V."""
+        v = np.maximum(np.asarray(volts, dtype=np.float64), 0.0)
         inside = np.interp(v, self.volts, column)
         below = column[0] * v / self.volts[0]
         above = column[-1] * v / self.volts[-1]
@@ -86,8 +86,9 @@ class Servo:
 
     def torque_available(self, speed: ArrayLike, volts: ArrayLike) -> Array:
         """Torque in N·m that it gives while turning at ``speed`` (rad/s, either sign); never negative."""
-        share = 1 - np.abs(np.asarray(speed, dtype=np.float64)) / self.free_speed_at(volts)
-        return self.stall_torque_at(volts) * np.maximum(share, 0.0)
+        share = 1 - _share(speed, self.free_speed_at(volts))
+        found: Array = self.stall_torque_at(volts) * share
+        return found
 
     def current(self, torque: ArrayLike, speed: ArrayLike, volts: ArrayLike) -> Array:
         """Current in A while giving ``torque`` (N·m) at ``speed`` (rad/s); at most the stall current.
@@ -97,9 +98,10 @@ class Servo:
         """
         idle, stall = self._at(self.idle_a, volts), self._at(self.stall_a, volts)
         running = self._at(self.running_a, volts)
-        load = np.abs(np.asarray(torque, dtype=np.float64)) / self.stall_torque_at(volts)
-        turning = np.minimum(np.abs(np.asarray(speed, dtype=np.float64)) / self.free_speed_at(volts), 1.0)
-        return np.minimum(idle + np.maximum(running - idle, 0) * turning + (stall - idle) * load, stall)
+        load = _share(torque, self.stall_torque_at(volts))
+        turning = _share(speed, self.free_speed_at(volts))
+        found: Array = np.minimum(idle + np.maximum(running - idle, 0) * turning + (stall - idle) * load, stall)
+        return found
 
     @property
     def us_per_rad(self) -> float:
@@ -110,3 +112,10 @@ class Servo:
     def mid_us(self) -> float:
         """Pulse width at mid-travel."""
         return (self.pulse_us[0] + self.pulse_us[1]) / 2
+
+
+def _share(value: ArrayLike, most: Array) -> Array:
+    """How much of the most a value is, whatever its sign, at most 1; without a supply, anything is all of it."""
+    size = np.abs(np.asarray(value, dtype=np.float64))
+    found: Array = np.minimum(size / np.maximum(most, 1e-9), 1.0)
+    return found

@@ -1,0 +1,277 @@
+"""The robot file, key by key: what a person measures with a ruler, a scale and a data sheet, and writes down.
+
+These models mirror the TOML file in the units of the file, and every key says its unit: ``_mm``
+millimetres, ``_g`` grams, ``_deg`` degrees, ``_us`` microseconds of pulse width, ``_ms`` milliseconds,
+``_s`` seconds, ``_v`` and ``volts`` volts, ``_a`` amps, ``_mah`` milliampere-hours, ``_ohm`` ohms,
+``_kgfcm`` kilogram-force centimetres, ``seconds_per_60deg`` as data sheets put it, ``baud`` bits a second.
+Shares and efficiencies are between 0 and 1. Positions are [x, y, z]: forward, left, up.
+
+Each model refuses what cannot be true of it alone; what has to agree between tables is asked in
+:mod:`~motionhub.robot.believable`.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Literal, Self
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
+
+FORMAT = "motionhub-robot/1"
+
+
+def _name(value: str) -> str:
+    if not re.fullmatch(r"[a-z][a-z0-9_]{0,31}", value):
+        raise ValueError("expected a name of at most 32 small letters, digits and _ that starts with a letter")
+    return value
+
+
+# Strict: true is not 1 and "12" is not 12. The bounds catch a value in the wrong unit (a femur of 90 m, a
+# torque of 350 kgf·cm) and nothing else.
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Whole = Annotated[int, Field(strict=True)]
+Millimetres = Annotated[Number, Field(ge=-2000, le=2000)]
+Length = Annotated[Number, Field(gt=0, le=1000)]
+Grams = Annotated[Number, Field(gt=0, le=50_000)]
+Degrees = Annotated[Number, Field(ge=-360, le=360)]
+Volts = Annotated[Number, Field(gt=0, le=60)]
+Amps = Annotated[Number, Field(ge=0, le=200)]
+Ohms = Annotated[Number, Field(ge=0, le=2)]
+PulseWidth = Annotated[Number, Field(ge=300, le=3000)]
+Point = tuple[Millimetres, Millimetres, Millimetres]
+Name = Annotated[str, AfterValidator(_name)]
+Pin = Annotated[Whole, Field(ge=0, le=255)]
+
+
+class Part(BaseModel):
+    """Any table of the file: unknown keys are refused, values are kept as they were written."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Range(Part):
+    """A joint's range and where its servo sits in it."""
+
+    servo: str
+    range_deg: tuple[Degrees, Degrees]
+    mid_deg: Degrees = 0.0
+    """Joint angle at the servo's mid-travel, as the horn is fitted."""
+
+    @field_validator("range_deg")
+    @classmethod
+    def _in_order(cls, value: tuple[float, float]) -> tuple[float, float]:
+        if value[0] >= value[1]:
+            raise ValueError(f"expected the lower end first, found {list(value)}")
+        return value
+
+
+class Segment(Range):
+    """One of the three links of a leg: the joint that turns it, and the link itself."""
+
+    length_mm: Length
+    mass_g: Grams
+    com_mm: Point | None = None
+    """Centre of mass in the link's frame (x along the link, from its joint); its middle when not given."""
+    radius_mm: Length = 12.0
+    """Of the capsule that stands for the link, for inertia and clearance."""
+
+
+class LegPins(Part):
+    """The controller's pins that a leg's servos are on."""
+
+    coxa: Pin
+    femur: Pin
+    tibia: Pin
+
+
+class Leg(Part):
+    """One leg: where it sits, and what is unlike the common ``[leg]`` table."""
+
+    name: Name
+    hip_mm: Point
+    """The coxa's axis, in the body frame."""
+    heading_deg: Degrees
+    """Where the leg points with its coxa at zero; 0 is forward, 90 is left."""
+    pins: LegPins
+    coxa: Segment
+    femur: Segment
+    tibia: Segment
+    foot_radius_mm: Length = 6.0
+    stand_mm: Annotated[Number, Field(gt=0, le=1000)]
+    """Horizontal distance from the coxa's axis to the foot in the rest stance."""
+    stand_turn_deg: Degrees = 0.0
+    """Coxa angle in the rest stance."""
+
+
+class ExtraJoint(Range):
+    """A joint that carries no weight: a head, a tail, a gripper."""
+
+    name: Name
+    parent: str = "body"
+    """``body`` or the name of an extra joint listed before this one."""
+    at_mm: Point
+    """The axis, in the parent's frame."""
+    axis: Literal["roll", "pitch", "yaw"]
+    """About x, y or z of the parent, right-handed (ROS REP 103: pitch positive is nose down)."""
+    pin: Pin
+    mass_g: Grams
+    com_mm: Point
+    tip_mm: Point
+    """The far end of the capsule that stands for the link; it starts at the axis."""
+    radius_mm: Length = 12.0
+
+
+class Body(Part):
+    """The trunk with all that is fixed to it: battery, regulator, controller, and the coxa servos' cases."""
+
+    mass_g: Grams
+    com_mm: Point = (0.0, 0.0, 0.0)
+    size_mm: tuple[Length, Length, Length]
+    """The box that stands for it: length (x), width (y), height (z)."""
+    centre_mm: Point = (0.0, 0.0, 0.0)
+    """The box's centre, in the body frame."""
+
+
+class Rest(Part):
+    """The stance that everything starts from and returns to."""
+
+    height_mm: Length
+    """Of the body's reference point above the ground."""
+
+
+class Walk(Part):
+    """How the robot walks unless told otherwise."""
+
+    cycle_ms: Annotated[Number, Field(ge=200, le=20_000)]
+    lift_mm: Annotated[Number, Field(gt=0, le=300)]
+    stride_mm: Annotated[Number, Field(gt=0, le=500)]
+    """The longest way a foot goes on the ground in one step."""
+    margin_mm: Annotated[Number, Field(ge=0, le=200)] = 10.0
+    """Static stability margin that the check asks for."""
+
+
+class ServoPoint(Part):
+    """One line of a data sheet: what the servo gives at one voltage."""
+
+    volts: Volts
+    stall_torque_kgfcm: Annotated[Number, Field(gt=0, le=200)]
+    seconds_per_60deg: Annotated[Number, Field(gt=0.005, le=5)]
+    stall_a: Annotated[Number, Field(gt=0, le=30)]
+    idle_a: Annotated[Number, Field(ge=0, le=2)]
+    """Standing still without load."""
+    running_a: Annotated[Number, Field(ge=0, le=5)]
+    """Turning freely at full speed."""
+
+
+class ServoType(Part):
+    """A class of servo, as its data sheet has it."""
+
+    points: Annotated[list[ServoPoint], Field(min_length=1)]
+    travel_deg: Annotated[Number, Field(ge=30, le=360)] = 180.0
+    pulse_us: tuple[PulseWidth, PulseWidth]
+    """Pulse widths at the two ends of the travel, short first."""
+    max_v: Volts
+    min_v: Volts
+    hold_fraction: Annotated[Number, Field(gt=0, le=1)] = 1 / 3
+    """Share of the stall torque that it holds for long without overheating (practice: about a third)."""
+    hold_window_s: Annotated[Number, Field(gt=0, le=600)] = 5.0
+    """The time over which that is averaged."""
+
+    @model_validator(mode="after")
+    def _believable(self) -> Self:
+        volts = [p.volts for p in self.points]
+        if volts != sorted(set(volts)):
+            raise ValueError("expected the points in order of rising volts")
+        if self.pulse_us[0] >= self.pulse_us[1]:
+            raise ValueError("expected the shorter pulse first in pulse_us")
+        if self.min_v >= self.max_v:
+            raise ValueError("expected min_v below max_v")
+        return self
+
+
+class Supply(Part):
+    """One battery, one regulator, and the wire between the regulator and the servos."""
+
+    cells: Annotated[Whole, Field(ge=1, le=8)]
+    cell_full_v: Volts = 4.2
+    cell_nominal_v: Volts = 3.7
+    cell_warn_v: Volts = 3.5
+    cell_cut_off_v: Volts = 3.3
+    capacity_mah: Annotated[Number, Field(gt=0, le=100_000)]
+    battery_ohm: Ohms
+    regulator_v: Volts
+    regulator_a: Annotated[Number, Field(gt=0, le=200)]
+    regulator_efficiency: Annotated[Number, Field(gt=0.3, le=1)] = 0.9
+    regulator_dropout_v: Annotated[Number, Field(ge=0, le=3)] = 0.3
+    wiring_ohm: Ohms
+    electronics_a: Amps = 0.15
+    """Controller and radio, from the battery's side."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        levels = (self.cell_cut_off_v, self.cell_warn_v, self.cell_nominal_v, self.cell_full_v)
+        if list(levels) != sorted(levels):
+            raise ValueError("expected cut-off, warning, nominal and full cell voltages in rising order")
+        return self
+
+
+class Link(Part):
+    """The serial radio."""
+
+    baud: Annotated[Whole, Field(ge=1200, le=1_000_000)]
+    share: Annotated[Number, Field(gt=0, le=1)] = 0.75
+    """How much of the line frames may take; the rest is for commands and repeats."""
+
+
+class Controller(Part):
+    """The board on the robot and what it does by itself."""
+
+    board: Literal["atmega2560"] = "atmega2560"
+    quiet_ms: Annotated[Whole, Field(ge=100, le=10_000)] = 500
+    """Link quiet for this long: ease to rest and hold."""
+    cut_off_ms: Annotated[Whole, Field(ge=100, le=60_000)] = 3000
+    """Battery below cut-off for this long: lower the body, end the pulses."""
+
+
+class Output(Part):
+    """A lamp, a sounder, or anything else that is switched or dimmed."""
+
+    name: Name
+    kind: Literal["lamp", "sounder"]
+    pin: Pin
+    current_a: Amps
+    """At full level, from the servo rail."""
+
+
+class RobotFile(Part):
+    """The whole robot file."""
+
+    format: Literal["motionhub-robot/1"]
+    name: Annotated[str, Field(min_length=1, max_length=60)]
+    about: str = ""
+    body: Body
+    rest: Rest
+    walk: Walk
+    servos: dict[str, ServoType]
+    legs: Annotated[list[Leg], Field(min_length=4, max_length=8)]
+    joints: list[ExtraJoint] = []
+    outputs: list[Output] = []
+    supply: Supply
+    link: Link
+    controller: Controller = Controller()
+
+    def ranges(self) -> dict[str, Range]:
+        """Every joint by name, in the order of ``Robot.joint_names``."""
+        found: dict[str, Range] = {}
+        for leg in self.legs:
+            found |= {f"{leg.name}.coxa": leg.coxa, f"{leg.name}.femur": leg.femur, f"{leg.name}.tibia": leg.tibia}
+        return found | {joint.name: joint for joint in self.joints}
+
+    def pins(self) -> dict[str, int]:
+        """The pin of every joint and output."""
+        found: dict[str, int] = {}
+        for leg in self.legs:
+            pins = leg.pins
+            found |= {f"{leg.name}.coxa": pins.coxa, f"{leg.name}.femur": pins.femur, f"{leg.name}.tibia": pins.tibia}
+        found |= {joint.name: joint.pin for joint in self.joints}
+        return found | {output.name: output.pin for output in self.outputs}
