@@ -1,0 +1,214 @@
+"""Between the browser's units and the hub's: messages to commands, the hub's state to messages."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, Any
+
+import msgpack  # type: ignore[import-untyped]
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.hub import commands
+from motionhub.motion.posing import joints_for, standing_feet
+from motionhub.remote import messages
+
+if TYPE_CHECKING:
+    from motionhub.hub.live import MoveLine, RecordingLine
+    from motionhub.hub.snapshot import HubState
+    from motionhub.robot.model import Robot
+
+_MM = 1e-3
+
+_REACHED = 1e-6
+"""Metres between a foot asked for and the one reached that come from rounding alone."""
+
+
+def _posture(message: messages.Posture) -> commands.Posture:
+    return commands.Posture(
+        height=message.height_mm * _MM,
+        roll=math.radians(message.roll_deg),
+        pitch=math.radians(message.pitch_deg),
+        yaw=math.radians(message.yaw_deg),
+    )
+
+
+_COMMANDS: dict[type[messages.Message], Callable[[Any], commands.Command]] = {
+    messages.Take: lambda m: commands.Take(),
+    messages.Release: lambda m: commands.Release(),
+    messages.Drive: lambda m: commands.Drive(forward=m.forward, left=m.left, turn=m.turn),
+    messages.Posture: _posture,
+    messages.Pace: lambda m: commands.Pace(share=m.share),
+    messages.Play: lambda m: commands.Play(name=m.name),
+    messages.Go: lambda m: commands.Go(),
+    messages.Stop: lambda m: commands.Stop(),
+    messages.Resume: lambda m: commands.Resume(),
+    messages.Limp: lambda m: commands.Limp(sure=m.sure),
+    messages.RecordStart: lambda m: commands.RecordStart(),
+    messages.RecordStop: lambda m: commands.RecordStop(name=m.name),
+    messages.Replay: lambda m: commands.Replay(name=m.name),
+    messages.SetOutput: lambda m: commands.SetOutput(output=m.output, level=m.level),
+    messages.Ping: lambda m: commands.Ping(),
+}
+
+
+def command(message: messages.FromBrowser) -> commands.Command:
+    """What a browser's message asks of the hub. Hello is not among them: it is between browser and remote.
+
+    Raises:
+        KeyError: for a Hello.
+    """
+    return _COMMANDS[type(message)](message)
+
+
+def robot_info(robot: Robot) -> messages.RobotInfo:
+    """What a browser needs to draw the robot and name its parts."""
+    return messages.RobotInfo(
+        name=robot.name,
+        joints=list(robot.joint_names),
+        legs=[
+            messages.LegInfo(
+                name=name,
+                hip_mm=_point(robot.hip[i]),
+                heading_deg=math.degrees(robot.heading[i]),
+                coxa_mm=float(robot.coxa[i]) / _MM,
+                femur_mm=float(robot.femur[i]) / _MM,
+                tibia_mm=float(robot.tibia[i]) / _MM,
+                foot_radius_mm=float(robot.foot_radius[i]) / _MM,
+            )
+            for i, name in enumerate(robot.leg_names)
+        ],
+        extra=[
+            messages.ExtraInfo(
+                name=joint.name,
+                # The robot counts parents over all joints, a browser over the extra ones.
+                parent=joint.parent - 3 * robot.legs if joint.parent >= 0 else -1,
+                at_mm=_point(joint.at),
+                axis=(float(joint.axis[0]), float(joint.axis[1]), float(joint.axis[2])),
+                tip_mm=_point(joint.tip),
+                radius_mm=joint.radius / _MM,
+            )
+            for joint in robot.extra
+        ],
+        outputs=[
+            messages.OutputInfo(name=output.name, kind="lamp" if output.kind == "lamp" else "sounder")
+            for output in robot.outputs
+        ],
+        body_size_mm=_point(robot.body_size),
+        body_centre_mm=_point(robot.body_centre),
+        rest_height_mm=robot.rest_height / _MM,
+        height_range_mm=height_range_mm(robot),
+    )
+
+
+def height_range_mm(robot: Robot) -> tuple[float, float]:
+    """How far below and above its rest height the body can be carried, in whole millimetres.
+
+    On feet that stay where they stand: reached, and with every joint in its range. At most the 100 mm that a
+    :class:`~motionhub.remote.messages.Posture` can ask for.
+    """
+    offsets = np.arange(-100, 101)
+    body = np.zeros((len(offsets), 6))
+    body[:, 2] = offsets * _MM
+    joints, error = joints_for(robot, body, standing_feet(robot))
+    legs = slice(0, 3 * robot.legs)
+    inside = (joints[:, legs] >= robot.lower[legs]) & (joints[:, legs] <= robot.upper[legs])
+    good = np.logical_and.reduce(np.concatenate([inside, error < _REACHED], axis=-1), axis=-1)
+    rest = len(offsets) // 2
+    if not good[rest]:
+        return 0.0, 0.0
+    first = rest
+    while first > 0 and good[first - 1]:
+        first -= 1
+    last = rest
+    while last < len(offsets) - 1 and good[last + 1]:
+        last += 1
+    return float(offsets[first]), float(offsets[last])
+
+
+def moves(lines: Iterable[MoveLine]) -> messages.Moves:
+    """The list of moves."""
+    return messages.Moves(
+        items=[
+            messages.MoveInfo(
+                name=line.name,
+                kind=line.kind,
+                duration_s=line.duration_s,
+                verdict=line.verdict,
+                reason=line.reason,
+                shipped=line.shipped,
+            )
+            for line in lines
+        ]
+    )
+
+
+def recordings(lines: Iterable[RecordingLine]) -> messages.Recordings:
+    """The list of recordings."""
+    return messages.Recordings(
+        items=[messages.RecordingInfo(name=line.name, duration_s=line.duration_s, made=line.made) for line in lines]
+    )
+
+
+def pack(message: messages.FromHub) -> bytes:
+    """A message as it goes over the wire."""
+    packed: bytes = msgpack.packb(message.model_dump(mode="python"), use_bin_type=True)
+    return packed
+
+
+def pack_state(state: HubState) -> bytes:
+    """The hub's state as a packed :class:`~motionhub.remote.messages.State`.
+
+    Made 25 times a second from values that are the hub's own, so it is built as the map it becomes, without
+    validating it; a test holds it against the model. Rounded to what can be seen: a hundredth of a degree,
+    a tenth of a millimetre.
+    """
+    link, battery, driver, playing = state.link, state.battery, state.driver, state.playing
+    packed: bytes = msgpack.packb(
+        {
+            "type": "state",
+            "tick": state.tick,
+            "mode": str(state.mode),
+            "reason": state.reason,
+            "joints_deg": np.round(np.degrees(state.joints), 2).tolist(),
+            "body": [
+                *np.round(state.body[:3] / _MM, 1).tolist(),
+                *np.round(np.degrees(state.body[3:]), 2).tolist(),
+            ],
+            "down": state.down.tolist(),
+            "com_mm": np.round(state.com / _MM, 1).tolist(),
+            "margin_mm": round(state.margin / _MM, 1),
+            "outputs": np.round(state.outputs, 3).tolist(),
+            "at_limit": bool(state.at_limit),
+            "link": {
+                "up": bool(link.up),
+                "round_trip_ms": None if link.round_trip_s is None else round(link.round_trip_s * 1000, 1),
+                "lost_share": round(link.lost_share, 4),
+                "bytes_s": round(link.bytes_s, 1),
+                "budget_bytes_s": round(link.budget_bytes_s, 1),
+            },
+            "battery": {
+                "volts": None if battery.volts is None else round(battery.volts, 2),
+                "level": battery.level,
+            },
+            "driver": None if driver is None else {"id": driver.id, "name": driver.name},
+            "playing": None
+            if playing is None
+            else {
+                "name": playing.name,
+                "at_s": round(playing.at_s, 2),
+                "duration_s": round(playing.duration_s, 2),
+                "waits_for_go": playing.waits_for_go,
+            },
+            "recording_s": None if state.recording_s is None else round(state.recording_s, 2),
+            "watchers": state.watchers,
+        },
+        use_single_float=True,  # half the bytes; its 24 bits hold every figure above as rounded
+    )
+    return packed
+
+
+def _point(metres: np.ndarray[Any, np.dtype[np.float64]]) -> tuple[float, float, float]:
+    x, y, z = (metres / _MM).tolist()
+    return x, y, z

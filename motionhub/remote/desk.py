@@ -1,0 +1,235 @@
+"""The desk where browsers are received: who is paired, what they ask of the show, what they are told.
+
+The bytes of one connection are judged by its :class:`~motionhub.remote.conversation.Conversation`; what waits
+to be sent to it is in its :class:`~motionhub.remote.outbox.Outbox`. Here the two meet the show.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import itertools
+import logging
+import socket
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Protocol
+
+from websockets.asyncio.server import ServerConnection
+from websockets.exceptions import ConnectionClosed
+
+from motionhub import __version__
+from motionhub.errors import InputError
+from motionhub.hub.events import Notice, Refused
+from motionhub.hub.live import MovesChanged, RecordingsChanged
+from motionhub.remote import messages
+from motionhub.remote.budget import WrongKeys
+from motionhub.remote.conversation import Closing, Conversation
+from motionhub.remote.convert import command, moves, pack, pack_state, recordings
+from motionhub.remote.keys import Keys, Role
+from motionhub.remote.messages import CloseCode
+from motionhub.remote.outbox import Outbox
+from motionhub.remote.server import address_of
+
+if TYPE_CHECKING:
+    from motionhub.hub.commands import Command
+    from motionhub.hub.live import MoveLine, News, RecordingLine
+    from motionhub.hub.snapshot import HubState
+
+_log = logging.getLogger(__name__)
+
+HELLO_S = 5.0
+"""How long a connection may stay unpaired."""
+
+VIEWERS_AT_MOST = 32
+"""Paired at once: a household of phones, a class that watches."""
+
+SEND_BUFFER = 32 * 1024
+"""Bytes that the system may hold for a live connection: about two seconds of states, so none is older."""
+
+GOODBYE_S = 2.0
+"""How long a browser that is turned away may take to close, before it is cut off."""
+
+
+class Stage(Protocol):
+    """What the desk needs of the show; :class:`motionhub.hub.live.Show` is one."""
+
+    def join(self, client: str, name: str, *, operator: bool) -> None:
+        """Somebody has connected and been paired."""
+
+    def leave(self, client: str) -> None:
+        """Somebody has gone."""
+
+    def handle(self, client: str, command: Command) -> None:
+        """Take a command. What comes of it is told to those who :meth:`listen`."""
+
+    def subscribe(self, on_state: Callable[[HubState], None]) -> Callable[[], None]:
+        """Call ``on_state`` with every published state. Returns what ends it."""
+
+    def listen(self, on_news: Callable[[News], None]) -> Callable[[], None]:
+        """Call ``on_news`` with refusals, notices and changes of lists. Returns what ends it."""
+
+    def moves(self) -> Sequence[MoveLine]:
+        """What can be played."""
+
+    def recordings(self) -> Sequence[RecordingLine]:
+        """What can be replayed."""
+
+
+@dataclass(eq=False)
+class _Viewer:
+    role: Role
+    outbox: Outbox = field(default_factory=Outbox)
+
+
+class Desk:
+    """Serves live connections.
+
+    Args:
+        stage: The show.
+        info: What a browser needs to draw the robot.
+        keys: What pairs a browser.
+        hello_s: How long a connection may stay unpaired, in seconds.
+    """
+
+    def __init__(self, stage: Stage, info: messages.RobotInfo, keys: Keys, *, hello_s: float = HELLO_S) -> None:
+        self._stage = stage
+        self._info = info
+        self._keys = keys
+        self._hello_s = hello_s
+        self._wrong = WrongKeys()
+        self._viewers: dict[str, _Viewer] = {}
+        self._ids = itertools.count(1)
+        self._ends = [stage.subscribe(self._show_state), stage.listen(self._tell)]
+
+    def close(self) -> None:
+        """Hear nothing more from the show."""
+        while self._ends:
+            self._ends.pop()()
+
+    async def attend(self, connection: ServerConnection) -> None:
+        """Serve one connection until it ends."""
+        address = address_of(connection)
+        conversation = Conversation(
+            self._keys.role_of, lambda: not self._wrong.exhausted(address, time.monotonic()), time.monotonic()
+        )
+        try:
+            async with asyncio.timeout(self._hello_s):
+                data = await connection.recv()
+        except TimeoutError:
+            await _turn_away(connection, Closing(CloseCode.NO_HELLO, "no hello came in time"))
+            return
+        except ConnectionClosed:
+            return
+        step = conversation.receive(data, time.monotonic())
+        closing = step.closing
+        if closing and closing.code == CloseCode.UNPAIRED:
+            self._wrong.count(address, time.monotonic())
+            _log.info("a wrong key from %s", address)
+        if closing is None and len(self._viewers) >= VIEWERS_AT_MOST:
+            closing = Closing(CloseCode.FULL, "as many browsers are connected as the hub takes")
+        if closing or not isinstance(step.message, messages.Hello) or conversation.role is None:
+            await _turn_away(connection, closing or Closing(CloseCode.NO_HELLO, "the first message has to be a hello"))
+            return
+        await self._serve(connection, conversation, step.message, conversation.role)
+
+    async def _serve(
+        self, connection: ServerConnection, conversation: Conversation, hello: messages.Hello, role: Role
+    ) -> None:
+        number = next(self._ids)
+        client, viewer = f"b{number}", _Viewer(role)
+        name = "".join(c for c in hello.name if c.isprintable()).strip() or f"device {number}"
+        _keep_fresh(connection)
+        self._stage.join(client, name, operator=role == "operator")
+        self._viewers[client] = viewer
+        viewer.outbox.put(pack(messages.Welcome(role=role, you=client, hub_version=__version__, robot=self._info)))
+        viewer.outbox.put(pack(moves(self._stage.moves())))
+        viewer.outbox.put(pack(recordings(self._stage.recordings())))
+        sender = asyncio.create_task(_send(connection, viewer.outbox))
+        try:
+            closing = await self._listen(connection, conversation, client, viewer)
+        finally:
+            del self._viewers[client]
+            self._stage.leave(client)
+            sender.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await sender
+        if closing is not None:
+            await _turn_away(connection, closing)
+
+    async def _listen(
+        self, connection: ServerConnection, conversation: Conversation, client: str, viewer: _Viewer
+    ) -> Closing | None:
+        """Act on what a paired browser sends; None when it has left, else why it is turned away."""
+        while True:
+            try:
+                data = await connection.recv()
+            except ConnectionClosed:
+                return None
+            step = conversation.receive(data, time.monotonic())
+            if step.closing is not None:
+                return step.closing
+            if step.answer is not None:
+                viewer.outbox.put(pack(step.answer))
+            if step.message is not None:
+                self._act(client, viewer, step.message)
+
+    def _act(self, client: str, viewer: _Viewer, message: messages.FromBrowser) -> None:
+        if isinstance(message, messages.Ping):
+            viewer.outbox.put(pack(messages.Pong(n=message.n)))
+        try:
+            self._stage.handle(client, command(message))
+        except InputError as error:
+            viewer.outbox.put(pack(messages.Refused(to=message.type, text=str(error))))
+
+    def _show_state(self, state: HubState) -> None:
+        if not self._viewers:
+            return
+        packed = pack_state(state)
+        for viewer in self._viewers.values():
+            viewer.outbox.put_state(packed)
+
+    def _tell(self, news: News) -> None:
+        match news:
+            case Refused(client=client, to=to, text=text):
+                if viewer := self._viewers.get(client):
+                    viewer.outbox.put(pack(messages.Refused(to=to, text=text)))
+            case Notice(level=level, text=text):
+                self._put_all(messages.Notice(level=level, text=text))
+            case MovesChanged():
+                self._put_all(moves(self._stage.moves()))
+            case RecordingsChanged():
+                self._put_all(recordings(self._stage.recordings()))
+
+    def _put_all(self, message: messages.FromHub) -> None:
+        if self._viewers:
+            packed = pack(message)
+            for viewer in self._viewers.values():
+                viewer.outbox.put(packed)
+
+
+async def _send(connection: ServerConnection, outbox: Outbox) -> None:
+    """Send what waits, as fast as the browser takes it."""
+    with contextlib.suppress(ConnectionClosed):
+        while (packed := await outbox.next()) is not None:
+            await connection.send(packed)
+        # Its buffers are full, so a goodbye would wait in them as well.
+        connection.transport.abort()
+
+
+def _keep_fresh(connection: ServerConnection) -> None:
+    """Let little wait inside the system: what a slow browser gets should be new."""
+    handle = connection.transport.get_extra_info("socket")
+    if handle is not None:
+        with contextlib.suppress(OSError):
+            handle.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER)
+
+
+async def _turn_away(connection: ServerConnection, closing: Closing) -> None:
+    """Close, without waiting long for the other side to agree."""
+    try:
+        async with asyncio.timeout(GOODBYE_S):
+            await connection.close(closing.code, closing.reason)
+    except TimeoutError:
+        connection.transport.abort()
