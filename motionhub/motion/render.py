@@ -68,11 +68,14 @@ class _Channels:
         return found
 
     def _add_keyframes(self, sequence: Sequence, robot: Robot) -> None:
-        extra = rest_extra(robot)
-        first_extra = 3 * robot.legs
-        for keyframe in sequence.document.keyframes:
+        poses = [sequence.pose_of(keyframe) for keyframe in sequence.document.keyframes]
+        for name in {name: None for pose in poses for name in pose.joints_deg}:
+            joint = robot.joint_index[name]
+            # A leg's joint starts out let go: the inverse kinematics has it.
+            own = joint - 3 * robot.legs
+            self.joints[joint] = _from(None if own < 0 else float(rest_extra(robot)[own]))
+        for keyframe, pose in zip(sequence.document.keyframes, poses, strict=True):
             time, approach = sequence.seconds(keyframe), keyframe.approach
-            pose = sequence.pose_of(keyframe)
             for key, value in pose.body.model_dump(exclude_none=True).items() if pose.body else ():
                 unit = 1e-3 if key.endswith("_mm") else np.pi / 180
                 self.body.setdefault(_BODY[key], _from(0.0)).add(time, value * unit, approach)
@@ -85,9 +88,7 @@ class _Channels:
                     if moved and joint in self.joints and f"{name}.{part}" not in pose.joints_deg:
                         self.joints[joint].add(time, None, approach)
             for name, degrees in pose.joints_deg.items():
-                joint = robot.joint_index[name]
-                rest = None if joint < first_extra else float(extra[joint - first_extra])
-                self.joints.setdefault(joint, _from(rest)).add(time, float(np.deg2rad(degrees)), approach)
+                self.joints[robot.joint_index[name]].add(time, float(np.deg2rad(degrees)), approach)
 
     def _add_cues(self, sequence: Sequence, robot: Robot) -> None:
         for index, output in enumerate(robot.outputs):
