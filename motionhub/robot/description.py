@@ -13,7 +13,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from motionhub.errors import InputError, Location, dotted, from_validation
+from motionhub.errors import InputError, Location, dotted, from_validation, unknown
 from motionhub.robot.believable import misfits
 from motionhub.robot.model import Robot
 from motionhub.robot.robotfile import FORMAT, RobotFile
@@ -33,6 +33,10 @@ def parse(text: str, source: str | Path) -> RobotFile:
     data = _toml(text, source)
     if data.get("format") != FORMAT:
         raise InputError(source, "format", f"expected {FORMAT!r}, found {data.get('format')!r}")
+    known = [*RobotFile.model_fields, "leg"]
+    for key in data:
+        if key not in known:
+            raise InputError(source, key, unknown("table", key, known))
     common = data.pop("leg", {})
     if not isinstance(common, dict):
         raise InputError(source, "leg", "expected a table of what the legs have in common")
@@ -75,6 +79,8 @@ def _toml(text: str, source: str | Path) -> dict[str, object]:
     except ValueError as error:  # broken TOML, or a number with thousands of digits
         place = re.search(r"\(at (line \d+), column \d+\)", str(error))
         reason = re.sub(r"\s*\(at .*\)$", "", str(error))
+        if "integer string conversion" in reason:
+            reason = "a number of thousands of digits"
         where = place.group(1) if place else "the end" if "at end of document" in str(error) else ""
         raise InputError(source, where, f"expected TOML, found: {reason[:1].lower()}{reason[1:]}") from None
 

@@ -181,11 +181,11 @@ class ServoType(Part):
     def _believable(self) -> Self:
         volts = [p.volts for p in self.points]
         if volts != sorted(set(volts)):
-            raise ValueError("expected the points in order of rising volts")
+            raise ValueError(f"expected points in order of rising volts, found {', '.join(f'{v:g}' for v in volts)}")
         if self.pulse_us[0] >= self.pulse_us[1]:
-            raise ValueError("expected the shorter pulse first in pulse_us")
+            raise ValueError(f"expected the shorter pulse first in pulse_us, found {list(self.pulse_us)}")
         if self.min_v >= self.max_v:
-            raise ValueError("expected min_v below max_v")
+            raise ValueError(f"expected min_v below max_v, found {self.min_v:g} and {self.max_v:g}")
         return self
 
 
@@ -211,7 +211,8 @@ class Supply(Part):
     def _in_order(self) -> Self:
         levels = (self.cell_cut_off_v, self.cell_warn_v, self.cell_nominal_v, self.cell_full_v)
         if list(levels) != sorted(levels):
-            raise ValueError("expected cut-off, warning, nominal and full cell voltages in rising order")
+            found = ", ".join(f"{v:g}" for v in levels)
+            raise ValueError(f"expected cut-off, warning, nominal and full cell voltages in rising order, found {found}")
         return self
 
 
