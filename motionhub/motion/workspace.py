@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from motionhub.motion.gait import Timing
 from motionhub.robot.kinematics import leg_angles
+from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
@@ -56,12 +57,6 @@ def workspace(robot: Robot, timing: Timing, dt: float, lift: float, sway: float 
     room = _room(robot, lift, sway)
     stance_s = timing.stance * dt
     return Workspace(room, np.minimum(2 * room / stance_s, _pace(robot, timing, dt, lift, room)))
-
-
-def free_speeds(robot: Robot) -> Array:
-    """No-load speed of every joint's servo on the regulator's voltage, (J,) rad/s."""
-    volts = robot.supply.regulator_v
-    return np.array([float(servo.free_speed_at(volts)) for servo in robot.servos])
 
 
 def swing_height(share: Array) -> Array:
@@ -105,7 +100,7 @@ def _room(robot: Robot, lift: float, sway: float) -> Array:
 def _pace(robot: Robot, timing: Timing, dt: float, lift: float, room: Array) -> Array:
     """The fastest that a foot may be passed over with every joint within its speed, (L,)."""
     legs = 3 * robot.legs
-    speeds = free_speeds(robot)[:legs].reshape(-1, 3) * SPEED_SHARE
+    speeds = top_speed(robot)[:legs].reshape(-1, 3) * SPEED_SHARE
     angles = np.arange(_HEADINGS) * (2 * pi / _HEADINGS)
     heading = np.stack([np.cos(angles), np.sin(angles), np.zeros_like(angles)], axis=1)
     share = np.arange(timing.swing + 1) / timing.swing
