@@ -22,16 +22,15 @@ from typing import Annotated, Literal, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, StrictBool, ValidationError, model_validator
 
 from motionhub.errors import InputError, from_validation, unknown
 from motionhub.robot.model import Robot
+from motionhub.robot.robotfile import Number, PulseWidth
 
 Array = NDArray[np.float64]
 
 FORMAT = "motionhub-calibration/1"
-
-Pulse = Annotated[float, Field(ge=300, le=3000, allow_inf_nan=False)]
 
 
 class JointEntry(BaseModel):
@@ -39,13 +38,13 @@ class JointEntry(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    trim_deg: Annotated[float, Field(ge=-45, le=45, allow_inf_nan=False)] = 0.0
+    trim_deg: Annotated[Number, Field(ge=-45, le=45)] = 0.0
     """Degrees added to every angle before it becomes a pulse: 2 where the joint stands 2 too low."""
-    reversed: bool = False
+    reversed: StrictBool = False
     """True where a longer pulse turns the joint in its negative direction."""
-    low_us: Pulse | None = None
+    low_us: PulseWidth | None = None
     """No pulse is shorter, in microseconds; the servo's own end when not given."""
-    high_us: Pulse | None = None
+    high_us: PulseWidth | None = None
     """No pulse is longer, in microseconds."""
 
     @model_validator(mode="after")

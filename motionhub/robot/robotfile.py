@@ -212,7 +212,9 @@ class Supply(Part):
         levels = (self.cell_cut_off_v, self.cell_warn_v, self.cell_nominal_v, self.cell_full_v)
         if list(levels) != sorted(levels):
             found = ", ".join(f"{v:g}" for v in levels)
-            raise ValueError(f"expected cut-off, warning, nominal and full cell voltages in rising order, found {found}")
+            raise ValueError(
+                f"expected cut-off, warning, nominal and full cell voltages in rising order, found {found}"
+            )
         return self
 
 

@@ -147,9 +147,7 @@ def test_kinematics_and_mass_properties_agree(robot: Robot, engine: Callable[[Ro
     here, there = ours(robot), engine(robot)
     assert here.mass == pytest.approx(there.mass, abs=TOLERANCE)
     off = {
-        name: float(np.abs(getattr(here, name) - getattr(there, name)).max())
-        for name in vars(here)
-        if name != "mass"
+        name: float(np.abs(getattr(here, name) - getattr(there, name)).max()) for name in vars(here) if name != "mass"
     }
     assert max(off.values()) < TOLERANCE, off
 
