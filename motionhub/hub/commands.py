@@ -7,7 +7,9 @@ hub checks only what it alone can know: who holds control, the mode, whether a n
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from typing import get_args
 
 
 @dataclass(frozen=True)
@@ -127,3 +129,11 @@ Command = (
     | SetOutput
     | Ping
 )
+
+
+def name_of(command: Command) -> str:
+    """A command's name, as messages and recordings have it: ``RecordStart`` is ``record_start``."""
+    return _NAMES[type(command)]
+
+
+_NAMES = {kind: re.sub(r"(?<!^)(?=[A-Z])", "_", kind.__name__).lower() for kind in get_args(Command)}

@@ -3,25 +3,36 @@
 Nothing in here reads a clock, opens a file or waits. Times come in as arguments, in seconds of any clock
 that only goes forward; what needs a file or a thread goes out as an event. So an hour's show runs in a test
 in seconds, and every fault can be played again.
+
+Who may do what is in :mod:`~motionhub.hub.lease`, what follows from what in :mod:`~motionhub.hub.states`,
+what then happens to the joints in :mod:`~motionhub.hub.director`; here they meet.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.hub import commands as ask
 from motionhub.hub.battery import Battery
-from motionhub.hub.events import Event, Notice, Refused
-from motionhub.hub.lease import Lease, Person
+from motionhub.hub.director import Director
+from motionhub.hub.events import Event, Notice, Prepare, Refused
+from motionhub.hub.figure import Footing
+from motionhub.hub.guard import Guard
+from motionhub.hub.lease import Lease
+from motionhub.hub.orders import ORDERS
+from motionhub.hub.recorder import RecordedTick, Recorder
 from motionhub.hub.snapshot import DriverView, HubState, LinkView
-from motionhub.hub.stage import Stage
+from motionhub.hub.sources.play import Play
+from motionhub.hub.sources.replay import Replay, joints_of
 from motionhub.hub.states import Cause, Mode, after
-from motionhub.motion.posing import rest_joints
+from motionhub.library.recording import Recording
+from motionhub.link.wire import Activity, Telemetry
+from motionhub.motion.frames import Frames
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
@@ -47,8 +58,10 @@ class Tick:
     """(O,) levels 0..1."""
     joints: Array
     """(J,) rad, as commanded."""
+    recorded: RecordedTick | None = None
+    """What a recording keeps of it, while one is made."""
     events: tuple[Event, ...] = ()
-    """What the tick has brought about: for everybody, or for whom they name."""
+    """What it has brought about: for everybody, or for whom they name."""
 
 
 class Hub:
@@ -64,15 +77,41 @@ class Hub:
         self.robot = robot
         self.calibration = calibration
         self.rate_hz = rate_hz
-        self.mode: Mode = "rest"
+        self.mode: Mode = "moving"
         self.reason = ""
         self.link = LinkView()
+        self.activity: Activity | None = None
         self.battery = Battery(robot.supply)
         self.lease = Lease()
-        self.stage = Stage(rest_joints(robot), 1 / rate_hz)
         self.ticks = 0
-        self._by_hand = np.zeros(len(robot.outputs))
+        self._guard = Guard(robot, 1 / rate_hz)
+        self.director = Director(robot, 1 / rate_hz, lambda: self.follows)
+        self.director.wake()
+        self._footing = Footing(robot)
+        self._figure = self._footing.look(self.director.stage.joints)
+        self._looked = 0
+        self._low, self._high = np.ceil(calibration.low_us), np.floor(calibration.high_us)
+        self._sounders = np.array([output.kind == "sounder" for output in robot.outputs], dtype=bool)
+        self.by_hand = np.zeros(len(robot.outputs))
+        self._outputs = self.by_hand
+        self._at_limit = False
+        self.pace = 1.0
+        self.stick = ask.Drive()
+        self.stick_at = -np.inf
+        self._job = 0
+        self._preparing: Prepare | None = None
+        self.recorder: Recorder | None = None
         self._events: list[Event] = []
+
+    @property
+    def follows(self) -> bool:
+        """Whether the robot is there, and does what it is sent."""
+        return self.link.up and self.activity is Activity.FOLLOWING
+
+    @property
+    def height_range(self) -> tuple[float, float]:
+        """How far below (negative) and above the rest height the body may be carried, m."""
+        return self.director.bearing.height_range
 
     # ---------------------------------------------------------------- people
 
@@ -83,69 +122,185 @@ class Hub:
 
     def left(self, client: str, now: float) -> list[Event]:
         """Somebody has gone. If they were driving, the walk ends with the feet down."""
-        self.lease.leave(client)
-        return []
+        person = self.lease.people.get(client)
+        if self.lease.leave(client) and person is not None:
+            self.let_go_of_stick()
+            self.tell("info", f"{person.name or 'The driver'} has gone; nobody is driving")
+        return self._told()
 
     def handle(self, client: str, command: ask.Command, now: float) -> list[Event]:
         """Take a command; it shows from the next tick on. Returns what to tell whom."""
         person = self.lease.hear(client, now)
         if person is None:
-            return [self._refusal(client, command, "nobody here has joined by that name")]
-        refused = self._HANDLERS[type(command)](self, person, command, now)
+            return [Refused(client, ask.name_of(command), "nobody is here by that name")]
+        order = ORDERS[type(command)]
+        refused = "take control first" if order.needs_control and not self.lease.holds(client) else ""
+        if refused := refused or order.take(self, person, command, now):
+            self._events.append(Refused(client, ask.name_of(command), refused))
+        elif self.recorder is not None:
+            self.recorder.ask(client, command)
+        return self._told()
+
+    def _told(self) -> list[Event]:
         events, self._events = self._events, []
-        return [*events, *([self._refusal(client, command, refused)] if refused else [])]
+        return events
 
-    @staticmethod
-    def _refusal(client: str, command: ask.Command, text: str) -> Refused:
-        return Refused(client, snake(type(command).__name__), text)
+    def say(self, event: Event) -> None:
+        """Something that the shell is to hear of, with the next events."""
+        self._events.append(event)
 
-    def _take(self, person: Person, command: ask.Command, now: float) -> str:
-        return self.lease.take(person.id)
+    def tell(self, level: Literal["info", "warning", "error"], text: str) -> None:
+        """Something for everybody to know, with the next events."""
+        self.say(Notice(level, text))
 
-    def _release(self, person: Person, command: ask.Command, now: float) -> str:
-        self.lease.release(person.id)
+    def let_go_of_stick(self) -> None:
+        """Nobody wants it to walk: it ends the step it is in, and stands."""
+        self.stick_at = -np.inf
+
+    def prepare(self, client: str, kind: Literal["move", "recording"], name: str) -> None:
+        """Ask the shell for what is to be played next."""
+        self._job += 1
+        self._preparing = Prepare(self._job, client, kind, name)
+        self.say(self._preparing)
+
+    # ---------------------------------------------------------------- what the shell brings
+
+    def prepared(self, job: int, result: Frames | Recording | str, now: float) -> list[Event]:
+        """What a :class:`Prepare` asked for: frames, a recording, or in words why there is none.
+
+        It is dropped without a word if something else has been asked for since, a stop for one.
+        """
+        asked = self._preparing
+        if asked is None or asked.job != job:
+            return []
+        self._preparing = None
+        refused = result if isinstance(result, str) else self._begin(asked.name, result)
+        if refused:
+            self._events.append(Refused(asked.client, "play" if asked.kind == "move" else "replay", refused))
+        return self._told()
+
+    def _begin(self, name: str, what: Frames | Recording) -> str:
+        if what.rate_hz != self.rate_hz:
+            return f"{name} has {what.rate_hz:g} frames a second, the hub sends {self.rate_hz:g}"
+        joints = what.joints if isinstance(what, Frames) else joints_of(what, self.robot, self.calibration)
+        if len(joints) == 0:
+            return f"{name} is empty"
+        if objection := self._guard.objection_to_all(joints):
+            return f"{name} cannot be sent: {objection}"
+        if refused := self.cause("play"):
+            return refused
+        if isinstance(what, Frames):
+            self.director.play(what)
+        else:
+            self.director.replay(Replay(name, what, joints))
         return ""
 
-    def _stop(self, person: Person, command: ask.Command, now: float) -> str:
-        return self._cause("stop", f"stopped by {person.name or 'someone'}")
+    def link_is(self, link: LinkView, now: float) -> list[Event]:
+        """How the link is doing; to be told a few times a second, and as soon as it goes up or down."""
+        before, self.link = self.link, link
+        if link.up and not before.up:
+            self.tell("info", "The robot answers")
+        elif before.up and not link.up:
+            self.tell("warning", "The link to the robot is quiet; the robot eases to rest by itself")
+            self.activity = None
+            self._lost()
+        return self._told()
 
-    def _ping(self, person: Person, command: ask.Command, now: float) -> str:
-        return ""
+    def robot_says(self, telemetry: Telemetry, now: float) -> list[Event]:
+        """Telemetry has come in."""
+        before, self.activity = self.activity, Activity(telemetry.activity)
+        if self.activity in (Activity.LOWERING, Activity.ENDED):
+            if before is not self.activity:
+                self._empty("The robot's battery is empty; it has lain down by itself.")
+        elif before is Activity.FOLLOWING and not self.follows and self.mode != "limp":
+            self.tell("warning", "The robot lost the link for a moment and eased to rest by itself")
+            self._lost()
+        level = self.battery.hear(telemetry.battery_mv / 1000, now)
+        if level == "empty":
+            self._empty("The battery is empty; lying down.")
+        elif level == "low":
+            self.tell("warning", f"The battery is low: {telemetry.battery_mv / 1000:.1f} V")
+        return self._told()
 
-    def _later(self, person: Person, command: ask.Command, now: float) -> str:
-        return "" if self.lease.holds(person.id) else "take control first"
+    def _lost(self) -> None:
+        self._end_recording("the link to the robot was lost")
+        self.cause("lost")
 
-    _HANDLERS: dict[type, Callable[[Hub, Person, ask.Command, float], str]] = {
-        ask.Take: _take,
-        ask.Release: _release,
-        ask.Stop: _stop,
-        ask.Ping: _ping,
-    } | dict.fromkeys(
-        [
-            ask.Drive,
-            ask.Posture,
-            ask.Pace,
-            ask.Play,
-            ask.Go,
-            ask.Resume,
-            ask.Limp,
-            ask.RecordStart,
-            ask.RecordStop,
-            ask.Replay,
-            ask.SetOutput,
-        ],
-        _later,
-    )
+    def _empty(self, reason: str) -> None:
+        self.tell("error", reason)
+        self.cause("empty", reason)
+
+    def _end_recording(self, why: str) -> None:
+        if self.recorder is not None and not self.recorder.ended:
+            self.recorder.end(why)
+            self.tell("warning", f"The recording ends here: {why}")
 
     # ---------------------------------------------------------------- modes
 
-    def _cause(self, cause: Cause, reason: str = "") -> str:
+    def cause(self, cause: Cause, reason: str = "") -> str:
         """Let something happen, by the table. Returns why it is refused, or nothing."""
         outcome = after(self.mode, cause)
-        if outcome.taken:
-            self.mode = outcome.mode
+        if not outcome.taken:
+            return outcome.refused
+        was, self.mode = self.mode, outcome.mode
+        if reason or self.mode not in ("stopping", "stopped", "limp", "fault"):
             self.reason = reason
-        return outcome.refused
+        if act := self._ACTS.get(cause):
+            act(self, was)
+        return ""
+
+    def _on_go(self, was: Mode) -> None:
+        if isinstance(self.director.player, Play):
+            self.director.player.go()
+
+    def _on_stop(self, was: Mode) -> None:
+        self._quieten()
+        if was not in ("stopped", "limp"):
+            self.director.stop()
+
+    def _on_resume(self, was: Mode) -> None:
+        if was == "limp":
+            self.director.wake()
+        else:
+            self.director.go_home()
+
+    def _on_limp(self, was: Mode) -> None:
+        self._quieten()
+        self.director.hold()
+        self._end_recording("the robot is limp")
+
+    def _on_lost(self, was: Mode) -> None:
+        # Where it holds, it goes on holding; but the robot eases to rest by itself, and has to be found there.
+        if was in ("stopping", "stopped", "fault"):
+            self.director.follow_home()
+        else:
+            self.director.go_home()
+
+    def _on_empty(self, was: Mode) -> None:
+        self._quieten()
+        self.director.lie_down()
+
+    def _on_violation(self, was: Mode) -> None:
+        self._quieten()
+        self.director.hold()
+
+    def _quieten(self) -> None:
+        """What was to be played is not; lamps stay as they are, sounders fall silent."""
+        self._preparing = None
+        self.let_go_of_stick()
+        self.by_hand = np.where(self._sounders, 0.0, self._outputs)
+
+    _ACTS: ClassVar[dict[Cause, Callable[[Hub, Mode], None]]] = {
+        "go": _on_go,
+        "over": lambda self, was: self.director.go_home(),
+        "stop": _on_stop,
+        "still": lambda self, was: self.director.hold(),
+        "resume": _on_resume,
+        "limp": _on_limp,
+        "violation": _on_violation,
+        "lost": _on_lost,
+        "empty": _on_empty,
+    }
 
     # ---------------------------------------------------------------- the tick
 
@@ -153,40 +308,81 @@ class Hub:
         """Move the show on by one tick."""
         self.ticks += 1
         if lapsed := self.lease.lapse(now):
-            self._events.append(Notice("info", f"{lapsed.name or 'the driver'} has gone quiet; nobody is driving"))
-        step, cause = self.stage.step()
-        self.stage.accept(step.joints)
+            self.let_go_of_stick()
+            self.tell("info", f"{lapsed.name or 'The driver'} has gone quiet; nobody is driving")
+        if self.mode == "limp":
+            self._at_limit, self._outputs = False, self.by_hand
+            return Tick(None, False, self._outputs, self.director.stage.joints, None, tuple(self._told()))
+        self._walk_on(now)
+        stage = self.director.stage
+        step, cause = stage.step()
+        self._at_limit = step.at_limit
+        objection = self._guard.objection(step.joints, stage.joints)
+        if objection:
+            self.tell("error", f"Held back by the guard: {objection}")
+            self._outputs = self._combined(None)
+            self.cause("violation", f"The guard held it back: {objection}.")
+            pulses = self._calibrated(stage.joints)
+        else:
+            stage.accept(step.joints)
+            self._outputs = self._combined(step.outputs)
+            pulses = self._calibrated(step.joints) if step.pulses is None else step.pulses
+            self._follow(cause)
+        recorded = self.recorder.send(pulses, self._outputs) if self.recorder else None
+        return Tick(pulses, True, self._outputs, stage.joints, recorded, tuple(self._told()))
+
+    def _walk_on(self, now: float) -> None:
+        """Tell the walk what the driver wants of this tick, if they are still there to want it."""
+        standing = self.director.standing
+        if standing is None:
+            return
+        wanted = self.stick if now - self.stick_at <= DEAD_MAN_S else ask.Drive()
+        standing.drive(wanted.forward * self.pace, wanted.left * self.pace, wanted.turn * self.pace)
+
+    def _follow(self, cause: Cause | None) -> None:
+        """What the tick has brought to its end, and what that leads to."""
         if cause is not None:
-            self._cause(cause)
-        pulses = np.rint(self.calibration.pulses(self.robot, step.joints))
-        events, self._events = tuple(self._events), []
-        return Tick(pulses, True, self._by_hand.copy(), step.joints, events)
+            self.cause(cause)
+        player = self.director.player
+        if self.mode == "playing" and isinstance(player, Play) and player.waits:
+            self.cause("wait")
+        standing = self.director.standing
+        if self.mode == "driving" and standing is not None and standing.settled:
+            self.cause("settled")
+
+    def _combined(self, played: Array | None) -> Array:
+        """What a source gives goes before what people have set by hand."""
+        return self.by_hand if played is None else np.where(np.isnan(played), self.by_hand, played)
+
+    def _calibrated(self, joints: Array) -> Array:
+        """Whole microseconds, and never beyond a servo's ends, rounding included."""
+        pulses = np.rint(self.calibration.pulses(self.robot, joints))
+        return np.minimum(np.maximum(pulses, self._low), self._high)
 
     # ---------------------------------------------------------------- what is seen of it
 
     def state(self, now: float) -> HubState:
-        """The show at this moment."""
-        holder = self.lease.holder
+        """The show at this moment. Cheap enough for 25 times a second, and not for every tick."""
+        joints, holder, recorder = self.director.stage.joints, self.lease.holder, self.recorder
+        if self._looked != self.ticks:
+            self._looked = self.ticks
+            self._figure = self._footing.look(joints)
+        figure, player = self._figure, self.director.player
         return HubState(
             tick=self.ticks,
             mode=self.mode,
             reason=self.reason,
-            joints=self.stage.joints.copy(),
-            body=np.array([0.0, 0.0, self.robot.rest_height, 0.0, 0.0, 0.0]),
-            down=np.ones(self.robot.legs, dtype=bool),
-            com=np.zeros(2),
-            margin=0.0,
-            outputs=self._by_hand.copy(),
-            at_limit=False,
+            joints=joints.copy(),
+            body=figure.body,
+            down=figure.down,
+            com=figure.com,
+            margin=figure.margin,
+            outputs=self._outputs.copy(),
+            at_limit=self._at_limit,
             link=self.link,
             battery=self.battery.view,
             driver=DriverView(holder.id, holder.name) if holder else None,
-            playing=None,
-            recording_s=None,
+            playing=player.progress if player else None,
+            recording_s=recorder.duration_s if recorder else None,
             watchers=len(self.lease.people) - (holder is not None),
         )
-
-
-def snake(name: str) -> str:
-    """``RecordStart`` as ``record_start``: a command's name, as messages have it."""
-    return re.sub(r"(?<!^)(?=[A-Z])", "_", name).lower()

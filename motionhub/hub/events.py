@@ -1,15 +1,13 @@
 """What the hub's core says back: words for people, and work that it may not do itself.
 
-The core reads no file and waits for nothing. What needs either, it asks of the shell around it by a
-:class:`Prepare` or a :class:`Keep`; the shell answers a ``Prepare`` through ``Hub.prepared`` when it is done.
+The core reads no file and waits for nothing. What needs either, it asks of the shell around it; a
+:class:`Prepare` is answered through ``Hub.prepared`` when it is done.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
-
-from motionhub.hub.recorder import Recorded
 
 
 @dataclass(frozen=True)
@@ -40,12 +38,16 @@ class Prepare:
 
 
 @dataclass(frozen=True)
+class Began:
+    """A recording begins: the ticks that carry one from now on belong to it."""
+
+
+@dataclass(frozen=True)
 class Keep:
-    """Write this recording into the library under this name."""
+    """The recording is over; it is to be kept under this name."""
 
     client: str
     name: str
-    recorded: Recorded
 
 
-Event = Refused | Notice | Prepare | Keep
+Event = Refused | Notice | Prepare | Began | Keep

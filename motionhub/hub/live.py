@@ -84,7 +84,7 @@ class Show:
         return lambda: None
 
     def listen(self, on_news: Callable[[News], None]) -> Callable[[], None]:
-        """Call ``on_news`` with refusals (which name their client), notices and changes of lists. Returns what ends it."""
+        """Call ``on_news`` with refusals (which name their client), notices, changes of lists. Returns what ends it."""
         return lambda: None
 
     def moves(self) -> list[MoveLine]:

@@ -1,85 +1,70 @@
 """What was asked and what was sent, tick by tick, so that a show can be given again exactly.
 
 Pulses are whole microseconds: that is what the hub sends (a hobby servo does not tell finer ones apart), so
-a recording loses nothing and its replay is the same pulses to the microsecond.
+a recording loses nothing and its replay is the same pulses to the microsecond. The ticks go out as they are
+made: whoever runs the hub keeps them, on a disk or in a list.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.hub.commands import Command, Ping, name_of
+from motionhub.library.recording import Asked
+
 Array = NDArray[np.float64]
-Pulses = NDArray[np.int16]
 
 LONGEST_S = 1800.0
-"""A recording ends by itself here: half an hour is more than a show, and about 5 MB in memory for twenty joints."""
-
-
-@dataclass(frozen=True)
-class Asked:
-    """A command that was taken: on which tick of the recording, by whom, which, and with what values."""
-
-    tick: int
-    client: str
-    command: str
-    values: dict[str, float | str | bool]
+"""A recording ends by itself here: half an hour is more than a show, and a file of about 10 MB."""
 
 
 @dataclass(frozen=True, eq=False)
-class Recorded:
-    """A finished recording of T ticks at ``rate_hz``."""
+class RecordedTick:
+    """One tick of a recording."""
 
-    rate_hz: float
-    pulses: Pulses
-    """(T, J) µs."""
+    pulses: Array
+    """(J,) whole µs."""
     outputs: Array
-    """(T, O) levels 0..1."""
-    asked: tuple[Asked, ...] = ()
-
-    @property
-    def duration_s(self) -> float:
-        """How long it takes to give it again."""
-        return len(self.pulses) / self.rate_hz
+    """(O,) levels 0..1."""
+    asked: tuple[Asked, ...]
+    """The commands that were taken since the tick before."""
 
 
-@dataclass
 class Recorder:
-    """Collects a :class:`Recorded`. Bounded; :attr:`full` says when it has ended by itself."""
+    """One recording in the making: counts its ticks, and gathers what is asked between them."""
 
-    rate_hz: float
-    _pulses: list[Pulses] = field(default_factory=list)
-    _outputs: list[Array] = field(default_factory=list)
-    _asked: list[Asked] = field(default_factory=list)
-
-    @property
-    def ticks(self) -> int:
+    def __init__(self, rate_hz: float) -> None:
+        self._rate_hz = rate_hz
+        self._asked: list[Asked] = []
+        self.ticks = 0
         """Ticks so far."""
-        return len(self._pulses)
+        self.ended = ""
+        """Why it has ended by itself and takes no more; empty while it goes on."""
 
     @property
     def duration_s(self) -> float:
         """Seconds so far."""
-        return self.ticks / self.rate_hz
+        return self.ticks / self._rate_hz
 
-    @property
-    def full(self) -> bool:
-        """Whether it has reached :data:`LONGEST_S`."""
-        return self.duration_s >= LONGEST_S
-
-    def ask(self, client: str, command: str, values: dict[str, float | str | bool]) -> None:
+    def ask(self, client: str, command: Command) -> None:
         """Note a command that was taken; it belongs to the tick that comes next."""
-        self._asked.append(Asked(self.ticks, client, command, values))
+        if not self.ended and not isinstance(command, Ping):
+            self._asked.append(Asked(self.ticks, client, name_of(command), asdict(command)))
 
-    def send(self, pulses: Array, outputs: Array) -> None:
-        """Note what a tick sent: pulses (J,) in whole µs and outputs (O,)."""
-        self._pulses.append(pulses.astype(np.int16))
-        self._outputs.append(outputs.copy())
+    def send(self, pulses: Array, outputs: Array) -> RecordedTick | None:
+        """What to keep of a tick that sends pulses (J,) and outputs (O,); None once it has ended."""
+        if self.ended:
+            return None
+        made = RecordedTick(pulses, outputs, tuple(self._asked))
+        self._asked = []
+        self.ticks += 1
+        if self.duration_s >= LONGEST_S:
+            self.end(f"it is {LONGEST_S / 60:g} minutes long")
+        return made
 
-    def finish(self) -> Recorded:
-        """What has been recorded."""
-        return Recorded(
-            self.rate_hz, np.array(self._pulses, dtype=np.int16), np.array(self._outputs), tuple(self._asked)
-        )
+    def end(self, why: str) -> None:
+        """Take no more; what there is can still be kept."""
+        self.ended = self.ended or why

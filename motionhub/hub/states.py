@@ -44,7 +44,6 @@ Cause = Literal[
     "unsure",  # the pulses shall end, but nobody has said that they are sure
     "violation",  # the guard will not let a frame pass
     "lost",  # the link went quiet: the robot eases to rest by itself, and so does the hub
-    "eased",  # the robot says that it has eased to rest by itself
     "empty",  # the battery is below its cut-off
 ]
 
@@ -70,8 +69,7 @@ resume     no        no        no        no        no        no        moving   
 limp       limp      limp      limp      limp      limp      limp      limp      limp      limp
 unsure     no        no        no        no        no        no        no        no        no
 violation  fault     fault     fault     fault     fault     fault     .         .         .
-lost       moving    moving    moving    moving    moving    .         .         .         .
-eased      moving    moving    moving    moving    moving    stopping  stopped   .         moving
+lost       moving    moving    moving    moving    moving    stopping  stopped   .         fault
 empty      stopping  stopping  stopping  stopping  stopping  stopping  .         .         .
 """
 

@@ -1,25 +1,28 @@
-"""Holding still: the joints stay where they are, for a while or for good."""
+"""Holding still: the joints stay where they are, for good or until something has come about."""
 
 from __future__ import annotations
 
-from math import inf
+from collections.abc import Callable
 
 from motionhub.hub.sources import Array, Step
 
 
-class Hold:
-    """Holds ``joints`` (J,) for ``ticks`` ticks; for ever when not said."""
+def _never() -> bool:
+    return False
 
-    def __init__(self, joints: Array, ticks: float = inf) -> None:
+
+class Hold:
+    """Holds ``joints`` (J,); done as soon as ``until`` says so, for good when it is not given."""
+
+    def __init__(self, joints: Array, until: Callable[[], bool] = _never) -> None:
         self._step = Step(joints.copy())
-        self._left = ticks
+        self._until = until
 
     def step(self) -> Step:
         """The same joints again."""
-        self._left -= 1
         return self._step
 
     @property
     def done(self) -> bool:
-        """Whether it has been held for as long as it was to be."""
-        return self._left <= 0
+        """Whether what it waits for has come about."""
+        return self._until()

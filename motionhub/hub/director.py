@@ -1,0 +1,115 @@
+"""What happens on the stage for each thing that the show can do: which sources, in which order, ending in what."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from motionhub.hub.bearing import Bearing
+from motionhub.hub.lying import lying_joints
+from motionhub.hub.restance import restance
+from motionhub.hub.sources import Array, Source
+from motionhub.hub.sources.brake import Brake
+from motionhub.hub.sources.hold import Hold
+from motionhub.hub.sources.path import Path
+from motionhub.hub.sources.play import Play
+from motionhub.hub.sources.replay import Replay
+from motionhub.hub.sources.standing import Settling, Standing
+from motionhub.hub.stage import Item, Stage
+from motionhub.hub.states import Cause
+from motionhub.motion.frames import Frames
+from motionhub.motion.posing import rest_joints
+from motionhub.robot.model import Robot
+
+
+class Director:
+    """Sets the stage. Everything begins from where the joints are, at whatever speed they have.
+
+    Args:
+        robot: The robot.
+        dt: Seconds a tick.
+        follows: Whether the robot is there and does what it is sent.
+    """
+
+    def __init__(self, robot: Robot, dt: float, follows: Callable[[], bool]) -> None:
+        self._robot = robot
+        self._dt = dt
+        self._follows = follows
+        self._rest = rest_joints(robot)
+        self._lying = lying_joints(robot)
+        self.bearing = Bearing(robot)
+        self.stage = Stage(self._rest, dt)
+        self._stand()
+
+    @property
+    def standing(self) -> Standing | None:
+        """What the driver moves, when it is what moves the joints."""
+        source = self.stage.source
+        return source if isinstance(source, Standing) else None
+
+    @property
+    def player(self) -> Play | Replay | None:
+        """What is being played, if anything is."""
+        source = self.stage.source
+        return source if isinstance(source, Play | Replay) else None
+
+    # ---------------------------------------------------------------- what the show can do
+
+    def go_home(self) -> None:
+        """Come to a standstill, step over to the rest stance, and stand ready as soon as the robot follows."""
+        self.stage.run(*self._still(), self._to(self._rest), Item(self._wait, "home"), Item(self._new_standing))
+
+    def wake(self) -> None:
+        """As after power-up: the robot brings itself to the rest stance, and takes what is sent when it is there."""
+        self.stage.place(self._rest)
+        self.go_home()
+
+    def play(self, frames: Frames) -> None:
+        """Go to the first frame, and play."""
+        self.stage.run(*self._still(), self._to(frames.joints[0], "begin"), Item(lambda: Play(frames), "over"))
+
+    def replay(self, replay: Replay) -> None:
+        """Go to the recording's first frame, and replay it."""
+        self.stage.run(*self._still(), self._to(replay.first, "begin"), Item(lambda: replay, "over"))
+
+    def stop(self) -> None:
+        """Come to a standstill and hold."""
+        self.stage.run(Item(self._brake, "still"))
+
+    def lie_down(self) -> None:
+        """Lie down, feet first under the body, while the battery still can."""
+        self.stage.run(*self._still(), self._to(self._lying, "still"))
+
+    def follow_home(self) -> None:
+        """The robot eases to rest by itself, whatever it is sent: go where it goes, and hold."""
+        self.stage.run(Item(self._brake), self._to(self._rest, "still"))
+
+    def hold(self) -> None:
+        """Drop everything and hold where the joints are."""
+        self.stage.hold()
+
+    # ---------------------------------------------------------------- pieces of it
+
+    def _still(self) -> list[Item]:
+        """Come to a standstill, from walking with the feet down and home."""
+        source = self.stage.source
+        if isinstance(source, Standing):
+            return [Item(lambda: Settling(source))]
+        if isinstance(source, Settling):
+            return [Item(lambda: source)]
+        return [Item(self._brake)]
+
+    def _brake(self) -> Source:
+        stage = self.stage
+        return Brake(self._robot, self._dt, stage.joints, stage.velocity, stage.acceleration)
+
+    def _to(self, goal: Array, cause: Cause | None = None) -> Item:
+        return Item(lambda: Path(restance(self._robot, self.stage.joints, goal, self._dt)), cause)
+
+    def _wait(self) -> Source:
+        return Hold(self.stage.joints, self._follows)
+
+    def _new_standing(self) -> Source:
+        return Standing(self._robot, self._dt, self.bearing)
+
+    def _stand(self) -> None:
+        self.stage.run(Item(self._new_standing))

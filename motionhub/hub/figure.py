@@ -1,0 +1,66 @@
+"""How the robot stands, and where it has walked to, out of the joints it is commanded to have.
+
+Whatever moves the joints, a foot that stands does not move over the ground. So from one look to the next
+the feet that stood in both tell how the body went: the turn and shift that lay them over each other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.check.support import rest_on_ground
+from motionhub.hub.restance import planar_fit
+from motionhub.robot.model import Robot
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Figure:
+    """How it stands at one moment."""
+
+    body: Array
+    """(6,) x, y, z in m and roll, pitch, yaw in rad, over the ground; yaw is not wrapped."""
+    down: NDArray[np.bool_]
+    """(L,) which feet carry weight."""
+    com: Array
+    """(2,) m, centre of mass above the ground, in the ground frame."""
+    margin: float
+    """m, static stability margin."""
+
+
+class Footing:
+    """Follows the robot over the ground, from look to look; starts at the origin, facing along x."""
+
+    def __init__(self, robot: Robot) -> None:
+        self._robot = robot
+        self._place = np.zeros(2)
+        self._yaw = 0.0
+        self._before: tuple[NDArray[np.bool_], Array] | None = None
+        self._normal: Array | None = None
+
+    def look(self, joints: Array) -> Figure:
+        """How it stands with these joints (J,); looks are to be close enough in time for a foot not to step twice."""
+        support = rest_on_ground(self._robot, joints[None], self._normal)
+        self._normal = support.normal[0]
+        down, feet = support.down[0], support.level_feet[0][:, :2]
+        if self._before is not None:
+            stood = down & self._before[0]
+            if stood.sum() >= 2:
+                # Lay the feet as seen now over where they were seen before: so the body moved.
+                turn, shift = planar_fit(feet[stood], self._before[1][stood])
+                self._place = self._place + _turned(self._yaw, shift)
+                self._yaw += float(np.arctan2(turn[1, 0], turn[0, 0]))
+        self._before = down, feet
+        com = self._place + _turned(self._yaw, support.com[0])
+        roll, pitch = support.tilt[0]
+        body = np.array([*self._place, support.height[0], roll, pitch, self._yaw])
+        return Figure(body, down, com, float(support.margin[0]))
+
+
+def _turned(yaw: float, point: Array) -> Array:
+    cos, sin = np.cos(yaw), np.sin(yaw)
+    return np.array([cos * point[0] - sin * point[1], sin * point[0] + cos * point[1]])

@@ -1,0 +1,151 @@
+"""Every command, one by one: what it does to the hub, or in words why it is refused.
+
+Each takes the hub, who gives the command, the command and the time, and returns the reason for refusing it,
+empty when it is taken. :data:`ORDERS` says besides which of them only the one in control may give.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from motionhub.hub import commands as ask
+from motionhub.hub.events import Began, Keep
+from motionhub.hub.recorder import Recorder
+from motionhub.hub.states import after
+from motionhub.link.wire import Activity
+
+if TYPE_CHECKING:
+    from motionhub.hub.core import Hub
+    from motionhub.hub.lease import Person
+
+NO_LINK = "there is no link to the robot"
+
+
+@dataclass(frozen=True)
+class Order:
+    """What takes a command, and whether it needs control."""
+
+    take: Callable[[Hub, Person, Any, float], str]
+    needs_control: bool = True
+
+
+def _take(hub: Hub, person: Person, command: ask.Take, now: float) -> str:
+    return hub.lease.take(person.id)
+
+
+def _release(hub: Hub, person: Person, command: ask.Release, now: float) -> str:
+    if hub.lease.release(person.id):
+        hub.let_go_of_stick()
+    return ""
+
+
+def _drive(hub: Hub, person: Person, command: ask.Drive, now: float) -> str:
+    if command == ask.Drive():
+        hub.let_go_of_stick()  # which is never wrong
+        return ""
+    if not hub.link.up:
+        return NO_LINK
+    if refused := hub.cause("drive"):
+        return refused
+    hub.stick, hub.stick_at = command, now
+    return ""
+
+
+def _posture(hub: Hub, person: Person, command: ask.Posture, now: float) -> str:
+    if refused := hub.cause("drive"):
+        return refused
+    if standing := hub.director.standing:
+        standing.carry(command.height, command.roll, command.pitch, command.yaw)
+    return ""
+
+
+def _pace(hub: Hub, person: Person, command: ask.Pace, now: float) -> str:
+    hub.pace = float(np.clip(command.share, 0.0, 1.0))
+    return ""
+
+
+def _play(hub: Hub, person: Person, command: ask.Play | ask.Replay, now: float) -> str:
+    if refused := after(hub.mode, "play").refused:
+        return refused
+    if not hub.link.up:
+        return NO_LINK
+    hub.prepare(person.id, "move" if isinstance(command, ask.Play) else "recording", command.name)
+    return ""
+
+
+def _go(hub: Hub, person: Person, command: ask.Go, now: float) -> str:
+    return hub.cause("go")
+
+
+def _stop(hub: Hub, person: Person, command: ask.Stop, now: float) -> str:
+    return hub.cause("stop", f"Stopped by {person.name or 'someone'}.")
+
+
+def _resume(hub: Hub, person: Person, command: ask.Resume, now: float) -> str:
+    if refused := after(hub.mode, "resume").refused:
+        return refused
+    if hub.battery.view.level == "empty":
+        return "the battery is empty"
+    if hub.activity is Activity.ENDED:
+        return "the robot has ended its pulses for an empty battery; charge it, and switch it off and on"
+    return hub.cause("resume")
+
+
+def _limp(hub: Hub, person: Person, command: ask.Limp, now: float) -> str:
+    return hub.cause("limp" if command.sure else "unsure", f"Let go by {person.name or 'someone'}.")
+
+
+def _record_start(hub: Hub, person: Person, command: ask.RecordStart, now: float) -> str:
+    if hub.recorder is not None:
+        return "a recording is being made already"
+    if hub.mode == "limp":
+        return "there is nothing to record while the robot is limp"
+    hub.recorder = Recorder(hub.rate_hz)
+    hub.say(Began())
+    return ""
+
+
+def _record_stop(hub: Hub, person: Person, command: ask.RecordStop, now: float) -> str:
+    if hub.recorder is None:
+        return "nothing is being recorded"
+    if not hub.recorder.ticks:
+        return "nothing has been recorded yet"
+    hub.recorder = None
+    hub.say(Keep(person.id, command.name))
+    return ""
+
+
+def _set_output(hub: Hub, person: Person, command: ask.SetOutput, now: float) -> str:
+    names = [output.name for output in hub.robot.outputs]
+    if command.output not in names:
+        return f"there is no output {command.output!r}; there are: {', '.join(names) or 'none'}"
+    hub.by_hand = hub.by_hand.copy()
+    hub.by_hand[names.index(command.output)] = np.clip(command.level, 0.0, 1.0)
+    return ""
+
+
+def _ping(hub: Hub, person: Person, command: ask.Ping, now: float) -> str:
+    return ""
+
+
+ORDERS: dict[type, Order] = {
+    ask.Take: Order(_take, needs_control=False),
+    ask.Release: Order(_release, needs_control=False),
+    ask.Drive: Order(_drive),
+    ask.Posture: Order(_posture),
+    ask.Pace: Order(_pace),
+    ask.Play: Order(_play),
+    ask.Go: Order(_go),
+    ask.Stop: Order(_stop, needs_control=False),
+    ask.Resume: Order(_resume),
+    ask.Limp: Order(_limp),
+    ask.RecordStart: Order(_record_start),
+    ask.RecordStop: Order(_record_stop),
+    ask.Replay: Order(_play),
+    ask.SetOutput: Order(_set_output),
+    ask.Ping: Order(_ping, needs_control=False),
+}

@@ -1,0 +1,194 @@
+"""From one stance to another without dragging a foot that carries weight: the legs step over, in groups.
+
+Two sets of joint angles stand for two stances: how the body is held over the ground, and where the feet are.
+The ground does not say how the two lie to each other, so the second is laid over the first where the feet
+that stand in both fit best. What then has to happen, from standstill to standstill, in this order::
+
+    feet in the air that shall stand    go down where they shall stand
+    the body                            moves to how it shall be held, over feet that stay
+    feet that stand elsewhere           step over, the legs that the gait lifts together at a time
+    feet that shall be in the air       go there
+
+Before a group is lifted, the body moves over the feet that stay, if it has to for their sake: a robot on
+four legs cannot lift one otherwise. Each part takes as long as its joints need at an unhurried speed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.check.support import rest_on_ground
+from motionhub.motion.easing import minimum_jerk
+from motionhub.motion.gait import default_gait
+from motionhub.motion.posing import joints_for
+from motionhub.robot.limits import top_speed
+from motionhub.robot.model import Robot
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+SAME_PLACE = 3e-3
+"""m: a foot this near to where it shall stand may stay. A servo's play moves it by as much."""
+UNHURRIED = 0.3
+"""Share of the servos' no-load speed that is used: nobody waits for it, and people stand near."""
+SHORTEST_S = 0.3
+"""Of one part: slower than a startle, for the same reason."""
+_PEAK = 15 / 8
+"""Peak speed of minimum jerk over its mean (Flash & Hogan 1985)."""
+_ROUGH = np.linspace(0.0, 1.0, 25)
+"""Where along a part its joint speeds are looked at before it is timed."""
+_UP = 0.2
+"""The share of a step in which the foot only rises, and the share in which it only sinks."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Stance:
+    """How the body is held, (6,) as ``joints_for`` has it, and where the feet are, (L, 3), in one stance frame."""
+
+    body: Array
+    feet: Array
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """One of the things that happen in order. ``lifted`` legs go over in the air, all others along straight lines."""
+
+    start: _Stance
+    stop: _Stance
+    lifted: Flags
+
+
+def planar_fit(start: Array, goal: Array) -> tuple[Array, Array]:
+    """The turn (2, 2) and shift (2,) that lay points ``start`` (N, 2) over ``goal`` best (Kabsch, in the plane)."""
+    if len(start) == 0:
+        return np.eye(2), np.zeros(2)
+    a, b = start - start.mean(axis=0), goal - goal.mean(axis=0)
+    cos, sin = float((a * b).sum()), float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum())
+    size = float(np.hypot(cos, sin))
+    turn = np.array([[cos, -sin], [sin, cos]]) / size if size > 1e-12 else np.eye(2)
+    return turn, goal.mean(axis=0) - turn @ start.mean(axis=0)
+
+
+def restance(robot: Robot, start: Array, goal: Array, dt: float) -> Array:
+    """Joint angles (T, J), T ≥ 1 ticks of ``dt`` seconds, that lead from ``start`` (J,) to ``goal`` (J,).
+
+    Both are stood at still. The last row is ``goal``; ``start`` is not among the rows.
+    """
+    support = rest_on_ground(robot, np.stack([start, goal]))
+    down, feet = support.down, support.level_feet
+    tilt = support.tilt
+    both = down[0] & down[1]
+    turn, shift = planar_fit(feet[0][both][:, :2], feet[1][both][:, :2])
+    placed = feet[0].copy()
+    placed[:, :2] = placed[:, :2] @ turn.T + shift
+    yaw = float(np.arctan2(turn[1, 0], turn[0, 0]))
+    height = support.height - robot.rest_height
+    first = _Stance(np.array([shift[0], shift[1], height[0], tilt[0, 0], tilt[0, 1], yaw]), placed)
+    last = _Stance(np.array([0.0, 0.0, height[1], tilt[1, 0], tilt[1, 1], 0.0]), feet[1])
+    parts = _parts(robot, first, last, down, support.com)
+    return _render(robot, parts, start, goal, dt)
+
+
+def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags, coms: Array) -> list[_Part]:
+    none = np.zeros(robot.legs, dtype=bool)
+    parts: list[_Part] = []
+    now = first
+
+    def go(stop: _Stance, lifted: Flags = none) -> None:
+        nonlocal now
+        if np.allclose(stop.body, now.body, atol=1e-6) and np.allclose(stop.feet, now.feet, atol=1e-6):
+            return
+        parts.append(_Part(now, stop, lifted))
+        now = stop
+
+    away = np.hypot(*(first.feet - last.feet)[:, :2].T)
+    landing = ~down[0] & down[1]
+    go(replace(now, feet=np.where(landing[:, None], last.feet, now.feet)))
+    # Legs step over best under a high body: folded ones have far to go for the same step.
+    high, com = (last.body, coms[1]) if last.body[2] >= first.body[2] else (now.body, coms[0])
+    cos, sin = np.cos(high[5]), np.sin(high[5])
+    com = high[:2] + np.array([cos * com[0] - sin * com[1], sin * com[0] + cos * com[1]])
+    go(replace(now, body=high))
+    displaced = down[0] & down[1] & (away > SAME_PLACE)
+    phases = np.array(default_gait(robot).phases)
+    for phase in np.unique(phases[displaced]):
+        group = displaced & (phases == phase)
+        body = high.copy()
+        body[:2] += _over(now.feet[down[1] & ~group][:, :2], com, robot.walk.margin)
+        go(replace(now, body=body))
+        go(replace(now, feet=np.where(group[:, None], last.feet, now.feet)), group)
+    go(replace(now, body=last.body))
+    go(last)
+    return parts
+
+
+def _over(feet: Array, com: Array, margin: float) -> Array:
+    """The least shift of the body (2,) towards the middle of ``feet`` (N, 2) that gives ``com`` this margin.
+
+    Nothing if the feet are fewer than three: then it does not stand on them, whatever it does.
+    """
+    if len(feet) < 3:
+        return np.zeros(2)
+    middle = feet.mean(axis=0)
+    ring = feet[np.argsort(np.arctan2(*(feet - middle).T[::-1]))]
+    edge = np.roll(ring, -1, axis=0) - ring
+    shares = np.linspace(0.0, 1.0, 41)
+    points = com + shares[:, None] * (middle - com)
+    from_corner = points[:, None] - ring
+    inward = (edge[:, 0] * from_corner[..., 1] - edge[:, 1] * from_corner[..., 0]) / np.linalg.norm(edge, axis=1)
+    margins = inward.min(axis=1)
+    best = int(np.argmax(margins >= min(margin, 0.999 * margins.max())))
+    return points[best] - com
+
+
+def _render(robot: Robot, parts: list[_Part], start: Array, goal: Array, dt: float) -> Array:
+    legs = 3 * robot.legs
+    limit = top_speed(robot) * UNHURRIED
+    counts = []
+    for part in parts:
+        rough = _joints(robot, part, _ROUGH)[:, :legs]
+        fastest = np.abs(np.diff(rough, axis=0)).max(axis=0) * (len(_ROUGH) - 1)
+        needed = float((fastest / limit[:legs]).max())
+        counts.append(max(1, round(max(needed, SHORTEST_S) / dt)))
+    extra = float((_PEAK * np.abs(goal - start)[legs:] / limit[legs:]).max(initial=0.0))
+    total = sum(counts)
+    if (short := round(extra / dt) - total) > 0 or total == 0:
+        # Heads and tails take longer than the legs, or all that moves is they.
+        counts.append(max(short, 1))
+        still = parts[-1].stop if parts else None
+        rows = [_joints(robot, p, np.arange(1, n + 1) / n) for p, n in zip(parts, counts[:-1], strict=True)]
+        rows.append(np.repeat(_still(robot, still, goal)[None], counts[-1], axis=0))
+    else:
+        rows = [_joints(robot, p, np.arange(1, n + 1) / n) for p, n in zip(parts, counts, strict=True)]
+    joints = np.concatenate(rows)
+    share = minimum_jerk(np.arange(1, len(joints) + 1) / len(joints))[:, None]
+    joints[:, legs:] = start[legs:] + share * (goal - start)[legs:]
+    # A leg that was posed by its angles need not stand as inverse kinematics has it: that difference is
+    # faded out from the start, and faded in towards the goal.
+    own = _joints(robot, parts[0], np.zeros(1))[0] if parts else start
+    joints[:, :legs] += (1 - share) * (start - own)[:legs] + share * (goal - rows[-1][-1])[:legs]
+    joints[-1] = goal
+    found: Array = np.clip(joints, np.minimum(robot.lower, start), np.maximum(robot.upper, start))
+    return found
+
+
+def _still(robot: Robot, stance: _Stance | None, goal: Array) -> Array:
+    return goal.copy() if stance is None else joints_for(robot, stance.body, stance.feet)[0]
+
+
+def _joints(robot: Robot, part: _Part, time: Array) -> Array:
+    """The joints (N, J) of a part at shares ``time`` (N,) of its duration."""
+    share = minimum_jerk(time)
+    body = part.start.body + share[:, None] * (part.stop.body - part.start.body)
+    way = part.stop.feet - part.start.feet
+    feet = part.start.feet + share[:, None, None] * way
+    if part.lifted.any():
+        across = minimum_jerk(np.clip((time - _UP) / (1 - 2 * _UP), 0.0, 1.0))
+        high = robot.walk.lift * np.sin(np.pi * time) ** 2
+        lifted = part.start.feet + across[:, None, None] * way
+        lifted[..., 2] += high[:, None]
+        feet = np.where(part.lifted[:, None], lifted, feet)
+    return joints_for(robot, body, feet)[0]
