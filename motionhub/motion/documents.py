@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from motionhub.errors import InputError
+from motionhub.errors import InputError, unknown
 from motionhub.motion import jsontext
 from motionhub.motion.formats import (
     LONGEST_S,
@@ -28,7 +28,6 @@ from motionhub.motion.formats import (
     WalkStretch,
 )
 from motionhub.motion.gait import gaits
-from motionhub.motion.jsontext import unknown
 from motionhub.robot.model import Robot
 
 
@@ -131,18 +130,18 @@ def resolve(
         if keyframe.pose is not None and keyframe.pose not in document.poses:
             if keyframe.pose not in library:
                 known = {*document.poses, *library}
-                what = unknown("a pose of this sequence or of the library", keyframe.pose, known)
+                what = unknown("pose", keyframe.pose, known)
                 raise InputError(source, f"keyframes[{i}].pose", what)
             used[keyframe.pose] = library[keyframe.pose]
             _check_pose(used[keyframe.pose], f"keyframes[{i}].pose", source, robot)
     known_gaits = gaits(robot)
     for i, walk in enumerate(document.walks):
         if walk.gait is not None and walk.gait not in known_gaits:
-            raise InputError(source, f"walks[{i}].gait", unknown(f"a gait of {robot.name}", walk.gait, known_gaits))
+            raise InputError(source, f"walks[{i}].gait", unknown("gait", walk.gait, known_gaits))
     outputs = [output.name for output in robot.outputs]
     for i, cue in enumerate(document.cues):
         if cue.output not in outputs:
-            raise InputError(source, f"cues[{i}].output", unknown(f"an output of {robot.name}", cue.output, outputs))
+            raise InputError(source, f"cues[{i}].output", unknown("output", cue.output, outputs))
     return Sequence(document, str(source), used)
 
 
@@ -152,10 +151,10 @@ def _check_pose(pose: Pose, place: str, source: str | Path, robot: Robot) -> Non
 
     for leg in pose.feet:
         if leg not in robot.leg_index:
-            raise InputError(source, at("feet"), unknown(f"a leg of {robot.name}", leg, robot.leg_names))
+            raise InputError(source, at("feet"), unknown("leg", leg, robot.leg_names))
     for joint in pose.joints_deg:
         if joint not in robot.joint_index:
-            raise InputError(source, at("joints_deg"), unknown(f"a joint of {robot.name}", joint, robot.joint_names))
+            raise InputError(source, at("joints_deg"), unknown("joint", joint, robot.joint_names))
 
 
 # ---------------------------------------------------------------- times

@@ -16,6 +16,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from motionhub.errors import unknown
+
 Array = NDArray[np.float64]
 
 DEFAULT = "minimum-jerk"
@@ -160,7 +162,7 @@ def ease(name: str) -> Easing:
         return _KEYWORDS[plain]
     call = _FUNCTION.fullmatch(plain)
     if call is None:
-        raise ValueError(f"expected one of {', '.join(KNOWN)}, found {name!r}")
+        raise ValueError(unknown("approach", name, KNOWN))
     arguments = [part.strip() for part in call.group(2).split(",")]
     return _bezier(name, arguments) if call.group(1) == "cubic-bezier" else _steps(name, arguments)
 

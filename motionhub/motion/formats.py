@@ -12,8 +12,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
-from motionhub.motion.easing import DEFAULT, KEYWORDS, ease
-from motionhub.motion.jsontext import Part, near_miss
+from motionhub.motion.easing import DEFAULT, ease
+from motionhub.motion.jsontext import Part
 
 SEQUENCE_FORMAT = "motionhub-sequence/1"
 ROUTINE_FORMAT = "motionhub-routine/1"
@@ -78,6 +78,12 @@ class PoseFile(Pose):
     name: Title
     about: Words = ""
 
+    @model_validator(mode="after")
+    def _not_empty(self) -> Self:
+        if self.empty:
+            raise ValueError("expected something to move: body, feet or joints_deg")
+        return self
+
 
 class Moment(Part):
     """Something at a time, in milliseconds or in beats of the sequence's tempo."""
@@ -102,10 +108,7 @@ class Keyframe(Pose, Moment):
     @field_validator("approach")
     @classmethod
     def _known_approach(cls, value: str) -> str:
-        try:
-            ease(value)
-        except ValueError as error:
-            raise ValueError(f"{error}{near_miss(value, KEYWORDS)}") from None
+        ease(value)  # raises the ValueError that says what was expected
         return value
 
     @model_validator(mode="after")

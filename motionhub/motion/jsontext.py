@@ -8,10 +8,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Collection, Iterable
-from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar
 
 import pydantic
 from pydantic import BaseModel, ConfigDict
@@ -31,21 +29,6 @@ class Part(BaseModel):
 
 
 P = TypeVar("P", bound=Part)
-
-
-def near_miss(word: str, known: Iterable[str]) -> str:
-    """``; did you mean 'head'?``, or nothing if no known word is near."""
-    close = get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f"; did you mean {close[0]!r}?" if close else ""
-
-
-def unknown(what: str, word: str, known: Collection[str]) -> str:
-    """What to say about a word that is none of the known ones: the nearest, or all if they are few."""
-    hint = near_miss(word, known)
-    if not hint and known:
-        shown = sorted(known)[:12]
-        hint = f"; known: {', '.join(shown)}" + (" and more" if len(known) > len(shown) else "")
-    return f"expected {what}, found {word!r}{hint}"
 
 
 class _Object(dict[str, Any]):
@@ -73,8 +56,13 @@ def load(text: str, source: str | Path) -> dict[str, Any]:
     try:
         data = json.loads(text, object_pairs_hook=_object)
     except json.JSONDecodeError as error:
-        reason = error.msg[:1].lower() + error.msg[1:]
-        raise InputError(source, f"line {error.lineno}", f"expected JSON, {reason} (column {error.colno})") from None
+        missing = error.msg.removeprefix("Expecting ")
+        what = (
+            f"expected {missing}"
+            if missing != error.msg
+            else f"expected JSON, found {error.msg[:1].lower()}{error.msg[1:]}"
+        )
+        raise InputError(source, f"line {error.lineno}", f"{what} (column {error.colno})") from None
     except (RecursionError, ValueError):  # too deeply nested; or an integer of thousands of digits
         raise InputError(source, "", "expected a document, found JSON nested too deeply or a number too long") from None
     if not isinstance(data, _Object):
@@ -123,31 +111,7 @@ def read(model: type[P], data: dict[str, Any], source: str | Path) -> P:
     try:
         return model.model_validate(data)
     except pydantic.ValidationError as error:
-        first = error.errors(include_url=False, include_context=False)[0]
-        location = first["loc"]
-        if first["type"] == "extra_forbidden":
-            owner = _model_at(model, location[:-1])
-            hint = near_miss(str(location[-1]), owner.model_fields) if owner else ""
-            raise InputError(source, dotted(location), "is not a known key here" + hint) from None
-        raise from_validation(source, error) from None
-
-
-def _model_at(model: type[BaseModel], location: tuple[int | str, ...]) -> type[BaseModel] | None:
-    """The model that a place in the data belongs to, by following the annotations."""
-    here: Any = model
-    for part in location:
-        if isinstance(here, type) and issubclass(here, BaseModel) and isinstance(part, str):
-            field = here.model_fields.get(part)
-            here = field.annotation if field else None
-        else:
-            arguments = get_args(here)
-            here = arguments[-1] if arguments else None  # of list[X] and dict[str, X]
-        options = [a for a in get_args(here) if a is not type(None)]
-        if len(options) == 1 and type(None) in get_args(here):
-            here = options[0]  # of X | None
-        while get_args(here) and hasattr(here, "__metadata__"):
-            here = get_args(here)[0]  # of Annotated[X, …]
-    return here if isinstance(here, type) and issubclass(here, BaseModel) else None
+        raise from_validation(source, error, model) from None
 
 
 def dump(part: Part) -> str:

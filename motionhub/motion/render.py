@@ -23,6 +23,9 @@ Array = NDArray[np.float64]
 
 LOWEST_HZ, HIGHEST_HZ = 1.0, 1000.0
 
+MOST_FRAMES = 1_000_000
+"""An hour at the servos' own 50 Hz is 180,000; a million take some hundred megabytes a copy."""
+
 _BODY = {"x_mm": 0, "y_mm": 1, "z_mm": 2, "roll_deg": 3, "pitch_deg": 4, "yaw_deg": 5}
 _FOOT = {"x_mm": 0, "y_mm": 1, "z_mm": 2}
 
@@ -46,6 +49,10 @@ def render(sequence: Sequence, robot: Robot, rate_hz: float = 50.0) -> Frames:
             sequence.source, "", f"expected a rate from {LOWEST_HZ:g} to {HIGHEST_HZ:g} Hz, found {rate_hz:g}"
         )
     count = round(sequence.duration_s * rate_hz) + 1
+    if count > MOST_FRAMES:
+        raise InputError(
+            sequence.source, "", f"expected at most {MOST_FRAMES} frames, found {count}; ask for a lower rate"
+        )
     times = np.arange(count) / rate_hz
     strides = walked(sequence, robot, rate_hz, count)
     return _Channels.of(sequence, robot).frames(sequence.name, robot, rate_hz, times, strides)

@@ -13,15 +13,14 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.errors import InputError
+from motionhub.errors import InputError, unknown
 from motionhub.motion.documents import Sequence
 from motionhub.motion.easing import minimum_jerk
 from motionhub.motion.formats import LONGEST_S, RoutineFile, Step
 from motionhub.motion.frames import Frames
-from motionhub.motion.jsontext import unknown
 from motionhub.motion.planar import compose
 from motionhub.motion.render import render
-from motionhub.motion.workspace import free_speeds
+from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
@@ -58,9 +57,7 @@ def render_routine(
     """
     for i, step in enumerate(routine.steps):
         if step.sequence not in sequences:
-            raise InputError(
-                source, f"steps[{i}].sequence", unknown("a sequence of the library", step.sequence, sequences.keys())
-            )
+            raise InputError(source, f"steps[{i}].sequence", unknown("sequence", step.sequence, sequences))
     _check_length(routine, source, sequences)
     rendered: dict[str, Frames] = {}
     film = _Film(robot, rate_hz)
@@ -131,7 +128,7 @@ class _Film:
         if seconds is None:
             if way.max() <= SAME and np.array_equal(level, next_level):
                 return
-            needed = _PEAK * way / (UNHURRIED * free_speeds(self.robot))
+            needed = _PEAK * way / (UNHURRIED * top_speed(self.robot))
             seconds = max(SHORTEST_HAND_OVER_S, float(needed.max()))
         count = round(seconds * self.rate_hz)
         if count < 1:

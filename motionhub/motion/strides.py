@@ -86,9 +86,9 @@ def _stepper(walk: WalkStretch, robot: Robot, rate_hz: float, twist: Twist, sour
 
 
 def _speed(twist: Twist) -> str:
-    parts = [f"{twist[0] * 1000:.0f} mm/s forward"] if twist[0] else []
-    parts += [f"{twist[1] * 1000:.0f} mm/s to the left"] if twist[1] else []
-    parts += [f"{np.rad2deg(twist[2]):.0f} deg/s"] if twist[2] else []
+    parts = [f"{twist[0] * 1000:.3g} mm/s forward"] if twist[0] else []
+    parts += [f"{twist[1] * 1000:.3g} mm/s to the left"] if twist[1] else []
+    parts += [f"{np.rad2deg(twist[2]):.3g} deg/s"] if twist[2] else []
     return " with ".join(parts)
 
 
