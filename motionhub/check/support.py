@@ -48,7 +48,8 @@ SLIVER = 1e-6
 @dataclass(frozen=True, eq=False)
 class Support:
     """How the robot rests, frame by frame. The level frame has its origin on the ground, under the body's
-    reference point, z up, and the body's heading: the body is turned into it by the smallest rotation."""
+    reference point, z up, and the body's heading: the body is turned into it by the smallest rotation.
+    """
 
     down: Flags
     """(T, L) feet that touch."""
@@ -70,13 +71,16 @@ class Support:
     """(T,) no facet carries the weight; what is said of such a frame is the facet that comes nearest to it."""
     facet: Indices
     """(T, 3) the contacts that fix the attitude: feet by their number, then corners."""
+    contacts: Array
+    """(T, L + 4, 2) m, feet and corners of the underside, seen from above in the level frame."""
     clearance: Array
     """(T, L) m, of each foot's lowest point above the ground."""
 
     @property
     def belly(self) -> Flags:
         """(T,) whether the body's underside touches the ground."""
-        return self.corners.any(axis=-1)
+        found: Flags = np.asarray(self.corners.any(axis=-1))
+        return found
 
     @property
     def tilt(self) -> Array:
@@ -93,9 +97,10 @@ class Support:
 
 
 def underside(robot: Robot) -> Array:
-    """The corners of the body's underside, (4, 3) m in the body frame: front left, front right, rear left, rear right."""
+    """The corners of the body's underside, (4, 3) m in the body frame: front, then rear, left before right."""
     x, y, z = robot.body_size / 2
-    return robot.body_centre + np.array([[x, y, -z], [x, -y, -z], [-x, y, -z], [-x, -y, -z]])
+    found: Array = robot.body_centre + np.array([[x, y, -z], [x, -y, -z], [-x, y, -z], [-x, -y, -z]])
+    return found
 
 
 def contact_points(robot: Robot, feet: Array) -> tuple[Array, Array]:
@@ -148,6 +153,7 @@ def rest_on_ground(robot: Robot, joints: Array, near: Array | None = None) -> Su
         margin=margin,
         tipped=~good,
         facet=facet.T,
+        contacts=plane.transpose(2, 1, 0),
         clearance=above[:count].T,
     )
 
@@ -197,7 +203,8 @@ def _triples(legs: int, corners: bool) -> Indices:
 
 class _Facets:
     """Every triple of contacts in every frame: its plane, whether it is a facet of the lower hull, and
-    by how much the weight's line passes through its triangle."""
+    by how much the weight's line passes through its triangle.
+    """
 
     def __init__(self, points: Array, radii: Array, com: Array, triples: Indices) -> None:
         self.triples = triples

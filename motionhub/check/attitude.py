@@ -1,0 +1,39 @@
+"""Falls between two frames: the weight leaves one facet and lands the robot on another."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.check.support import EXACT, Support, contact_points, plane_under
+from motionhub.robot.model import Robot
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+
+def rolls_over(robot: Robot, support: Support, last: Indices | None) -> Array:
+    """How far the robot rolls on arriving at each frame, (T,) rad.
+
+    The facet of the frame before is looked at with the joints of this frame. If it is still a facet of
+    the lower hull (no other contact has come through its plane) and yet the robot rests on another, then
+    the weight has left it over an edge, and the robot rolls by the angle between the two. A foot that is
+    set down or pushed through the plane, and a plane that turns because a foot on it moves, are no falls.
+
+    Args:
+        robot: The robot.
+        support: How each frame rests, in order of time.
+        last: (3,) the facet of the frame before the first; None at the start of a move.
+    """
+    points, radii = contact_points(robot, support.feet)
+    first = support.facet[0] if last is None else last
+    before = np.concatenate([first[None], support.facet[:-1]]).T
+    normal, height, _ = plane_under(points[:, before, np.arange(points.shape[2])], radii[before])
+    depth = radii[:, None] - np.einsum("ct,cnt->nt", normal, points)
+    still = (depth <= height + EXACT).all(axis=0)
+    own = support.normal.T
+    cosine = np.minimum((normal * own).sum(axis=0), 1.0)
+    found: Array = np.where(still & ~support.tipped, np.arccos(cosine), 0.0)
+    if last is None:
+        found[0] = 0.0
+    return found

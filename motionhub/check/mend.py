@@ -1,0 +1,194 @@
+"""Advice that mends: small changes of a stance are tried, and the least one that fits is named.
+
+A trial shifts the feet against the body in a handful of frames of a finding's stretch, works out joints,
+attitude, loads and supply again, and asks the rule whether it fits now. The changes are those that a
+person can make in one keyframe: raise or lower the body, move it sideways over the planted feet, set the
+feet nearer or wider.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.check import supply
+from motionhub.check.findings import Stretch
+from motionhub.check.loads import Loads, loads_at_rest
+from motionhub.check.parts import clearances, heights, skeleton
+from motionhub.check.support import Support, rest_on_ground
+from motionhub.check.timeline import Timeline
+from motionhub.robot.kinematics import leg_angles, within
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Indices = NDArray[np.intp]
+
+SAMPLES = 6
+"""Frames of a stretch that a change is tried in."""
+STEPS_MM = np.array([2, 4, 6, 8, 10, 12, 15, 18, 22, 26, 30, 35, 40, 50, 60], dtype=np.float64)
+TRIALS = 24
+"""Stretches that get trials in one check: a move with more to mend than that is mended step by step anyway."""
+SPARE = 0.97
+"""A change counts as mending when it leaves 3 %: the frames between the samples are not tried."""
+
+WAYS: tuple[tuple[str, str, tuple[float, float, float]], ...] = (
+    ("height", "lower the body by {mm:g} mm", (0, 0, -1)),
+    ("height", "raise the body by {mm:g} mm", (0, 0, 1)),
+    ("feet", "bring the feet in by {mm:g} mm", (-1, 0, 0)),
+    ("feet", "set the feet out by {mm:g} mm", (1, 0, 0)),
+    ("body", "move the body {mm:g} mm forward", (1, 0, 0)),
+    ("body", "move the body {mm:g} mm back", (-1, 0, 0)),
+    ("body", "move the body {mm:g} mm to the left", (0, 1, 0)),
+    ("body", "move the body {mm:g} mm to the right", (0, -1, 0)),
+    ("body", "move the body {mm:g} mm forward and as far to the left", (1, 1, 0)),
+    ("body", "move the body {mm:g} mm forward and as far to the right", (1, -1, 0)),
+    ("body", "move the body {mm:g} mm back and as far to the left", (-1, 1, 0)),
+    ("body", "move the body {mm:g} mm back and as far to the right", (-1, -1, 0)),
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """C changes tried in S frames; arrays are (C, S, …)."""
+
+    frames: Indices
+    """(S,) which frames of the move."""
+    joints: Array
+    reached: Flags
+    """(C, S) every leg reaches."""
+    tipped: Flags
+    margin: Array
+    torques: Array
+    amps: Array
+    volts: Array
+    parts: Array
+    clearance: Array
+
+
+def times_slower(factor: float) -> str:
+    """``1.4 times slower``: rounded up, with a little to spare for the samples in between."""
+    return f"{ceil(factor * 10.1) / 10:.1f} times slower"
+
+
+def up_to(value: float, step: float) -> float:
+    """Rounded up to a step, so that what is advised is enough."""
+    return round(ceil(value / step - 1e-9) * step, 6)
+
+
+class Mender:
+    """Tries changes on one move."""
+
+    def __init__(self, timeline: Timeline) -> None:
+        self.timeline = timeline
+        self._tried: dict[tuple[str, bytes], Trial] = {}
+
+    def least(
+        self,
+        stretch: Stretch,
+        fits: Callable[[Trial], Flags],
+        kinds: tuple[str, ...] = ("height", "feet", "body"),
+        window: int | None = None,
+    ) -> str | None:
+        """The smallest change that makes a stretch fit.
+
+        Args:
+            stretch: Where something is broken.
+            fits: Given a trial, (C,) which of its changes mend it.
+            kinds: Which kinds of change to try, of ``height``, ``feet`` and ``body``.
+            window: Frames up to the worst one that the samples are taken from; the stretch itself when None.
+
+        Returns:
+            What to do, in words; None when no change that is tried mends it.
+        """
+        best: tuple[float, str] | None = None
+        for kind in kinds:
+            trial = self._trial(stretch, kind, window)
+            if trial is None:
+                return None
+            good = fits(trial) & trial.reached.all(axis=1) & ~trial.tipped.any(axis=1)
+            good &= within(self.timeline.frames.robot, trial.joints).all(axis=(1, 2))
+            for i in np.flatnonzero(good):
+                way, mm = divmod(int(i), len(STEPS_MM))
+                text = [w[1] for w in WAYS if w[0] == kind][way].format(mm=STEPS_MM[mm])
+                if best is None or STEPS_MM[mm] < best[0]:
+                    best = (float(STEPS_MM[mm]), text)
+        return None if best is None else best[1]
+
+    def _samples(self, stretch: Stretch, window: int | None) -> Indices:
+        first, last = (stretch.first, stretch.last) if window is None else (stretch.worst - window, stretch.worst)
+        spread = np.linspace(max(first, 0), last, SAMPLES).round().astype(np.intp)
+        return np.unique(np.r_[spread, stretch.worst])
+
+    def _trial(self, stretch: Stretch, kind: str, window: int | None) -> Trial | None:
+        frames = self._samples(stretch, window)
+        key = (kind, frames.tobytes())
+        if key not in self._tried:
+            if len(self._tried) >= TRIALS:
+                return None
+            self._tried[key] = self._try(frames, kind)
+        return self._tried[key]
+
+    def _try(self, frames: Indices, kind: str) -> Trial:
+        t = self.timeline
+        robot = t.frames.robot
+        joints = t.frames.joints[frames]
+        support = rest_on_ground(robot, joints)
+        shifts = np.stack([
+            step * self._directions(support, kind, np.array(direction, dtype=np.float64))
+            for way, _, direction in WAYS if way == kind
+            for step in STEPS_MM * 1e-3
+        ])  # fmt: skip
+        reach = leg_angles(robot, self._asked(frames, support.feet) + shifts)
+        moved = np.broadcast_to(joints, (len(shifts), *joints.shape)).copy()
+        moved[..., : 3 * robot.legs] = reach.joints.reshape(len(shifts), len(frames), -1)
+        flat = moved.reshape(-1, robot.joints)
+        rest = rest_on_ground(robot, flat)
+        loads: Loads = loads_at_rest(robot, flat, rest)
+        repeat = np.tile(frames, len(shifts))
+        rail = supply.solve(robot, loads.torques, t.speeds[repeat], t.frames.outputs[repeat], t.set_v)
+        bones = skeleton(robot, flat, rest.feet)
+        shape = moved.shape[:2]
+        return Trial(
+            frames=frames,
+            joints=moved,
+            reached=np.asarray(reach.ok.all(axis=-1)),
+            tipped=rest.tipped.reshape(shape),
+            margin=rest.margin.reshape(shape),
+            torques=loads.torques.reshape(*shape, -1),
+            amps=rail.amps.reshape(shape),
+            volts=rail.steady_volts.reshape(shape),
+            parts=heights(robot, bones, rest).reshape(*shape, -1),
+            clearance=clearances(robot, bones)[0].reshape(shape),
+        )
+
+    def _directions(self, support: Support, kind: str, direction: Array) -> Array:
+        """Where each foot goes in the body frame, (S, L, 3), for one unit of a change."""
+        robot = self.timeline.frames.robot
+        if kind == "feet":
+            arm = support.feet - robot.hip
+            up = support.normal[:, None, :]
+            arm = arm - (arm * up).sum(axis=-1, keepdims=True) * up
+            found: Array = direction[0] * arm / np.maximum(np.linalg.norm(arm, axis=-1, keepdims=True), 1e-9)
+            return found
+        # The feet stay and the body goes: in the body frame it is the feet that go the other way.
+        level = direction @ support.rotation
+        return np.broadcast_to(-level[:, None, :], (len(level), robot.legs, 3))
+
+    def _asked(self, frames: Indices, feet: Array) -> Array:
+        """Where the move wants the feet: beyond where they got to, by what they fall short."""
+        robot, t = self.timeline.frames.robot, self.timeline
+        short = t.frames.reach_error[frames]
+        if not short.any():
+            return feet
+        angles = t.frames.joints[frames][:, : 3 * robot.legs].reshape(len(frames), robot.legs, 3)
+        turn = angles[..., 0] + robot.heading
+        axis = robot.hip + np.stack([robot.coxa * np.cos(turn), robot.coxa * np.sin(turn), 0 * turn], axis=-1)
+        arm = feet - axis
+        length = np.linalg.norm(arm, axis=-1)
+        outward = np.where(length > (robot.femur + robot.tibia) / 2, 1.0, -1.0)
+        found: Array = feet + arm * (outward * short / np.maximum(length, 1e-9))[..., None]
+        return found

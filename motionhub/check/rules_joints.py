@@ -1,0 +1,203 @@
+"""Rules about single joints: where they go, how fast, and against what load."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.check.findings import Advise, Finding, Limit, Stretch
+from motionhub.check.mend import SPARE, Mender, Trial, times_slower, up_to
+from motionhub.check.timeline import Timeline
+from motionhub.robot.kinematics import RANGE_SLACK, REACHED
+from motionhub.robot.limits import top_speed
+from motionhub.robot.servo import Servo
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+DEG = float(np.rad2deg(1))
+REACH_SLACK = 1e-4
+"""m: a foot that falls short by less than a tenth of a millimetre is there."""
+JUMP_SHARE = 0.25
+"""A joint that turns in one frame what its neighbours hardly share in jumps; slowing the move does not help it."""
+
+
+def joint_range(t: Timeline, mender: Mender) -> list[Finding]:
+    """Joints outside their range."""
+    robot, joints = t.frames.robot, t.frames.joints
+    found = []
+    for j in np.flatnonzero(((joints < robot.lower) | (joints > robot.upper)).any(axis=0)):
+        for limit, above in ((robot.upper[j], True), (robot.lower[j], False)):
+            rule = Limit("joint-range", "deg", DEG, t.frames.rate_hz, above, RANGE_SLACK)
+            advise = _bend_less(t, mender, int(j), limit)
+            found += rule.findings(
+                joints[:, j], limit, advise, robot.joint_names[j], span=robot.upper[j] - robot.lower[j]
+            )
+    return found
+
+
+def _bend_less(t: Timeline, mender: Mender, j: int, limit: float) -> Advise:
+    robot = t.frames.robot
+
+    def advise(stretch: Stretch) -> str:
+        less = up_to(abs(t.frames.joints[stretch.worst, j] - limit) * DEG, 0.1)
+        plain = f"turn {robot.joint_names[j]} {less:g} deg less"
+        if j >= 3 * robot.legs:
+            return plain
+        other = mender.least(stretch, lambda trial: np.ones(len(trial.joints), dtype=bool))
+        return f"{other}, or {plain}" if other else plain
+
+    return advise
+
+
+def reach(t: Timeline, mender: Mender) -> list[Finding]:
+    """Feet that the move wants where the leg does not get."""
+    robot = t.frames.robot
+    rule = Limit("reach", "mm", 1e3, t.frames.rate_hz, slack=REACH_SLACK)
+    found = []
+    for leg in np.flatnonzero((t.frames.reach_error > REACHED).any(axis=0)):
+        knee = t.frames.joints[:, 3 * leg + 2]
+
+        def advise(stretch: Stretch, leg: int = int(leg), knee: Array = knee) -> str:
+            short = up_to(t.frames.reach_error[stretch.worst, leg] * 1e3, 1)
+            straight = abs(knee[stretch.worst]) < np.pi / 2
+            plain = f"keep the foot {short:g} mm {'nearer to' if straight else 'further from'} its hip"
+            other = mender.least(stretch, lambda trial: np.asarray(trial.reached.all(axis=1)))
+            return f"{plain}, or {other}" if other else plain
+
+        found += rule.findings(
+            t.frames.reach_error[:, leg],
+            0.0,
+            advise,
+            robot.leg_names[leg],
+            span=float(robot.femur[leg] + robot.tibia[leg]),
+        )
+    return found
+
+
+def joint_speed(t: Timeline, mender: Mender) -> list[Finding]:
+    """Joints faster than their servo turns without load."""
+    robot = t.frames.robot
+    rule = Limit("joint-speed", "deg/s", DEG, t.frames.rate_hz)
+    speeds, limits = np.abs(t.speeds), top_speed(robot, t.set_v)
+    found = []
+    for j in np.flatnonzero((speeds > limits).any(axis=0)):
+
+        def advise(stretch: Stretch, own: Array = speeds[:, j], limit: float = float(limits[j])) -> str:
+            return _slower(own, stretch.worst, limit, t.frames.rate_hz)
+
+        found += rule.findings(speeds[:, j], limits[j], advise, robot.joint_names[j])
+    return found
+
+
+def _slower(speed: Array, worst: int, limit: float, rate_hz: float) -> str:
+    beside = max(speed[worst - 1] if worst else 0.0, speed[worst + 1] if worst + 1 < len(speed) else 0.0)
+    if beside < JUMP_SHARE * speed[worst]:
+        # Minimum jerk peaks at 15/8 of its mean speed (Flash & Hogan 1985).
+        milliseconds = up_to(1.02 * 15 / 8 * float(speed[worst]) / rate_hz / limit * 1000, 20)
+        return f"take at least {milliseconds:g} ms for it: it jumps within one frame"
+    return times_slower(float(speed[worst]) / limit)
+
+
+def joint_torque(t: Timeline, mender: Mender) -> list[Finding]:
+    """Joints that need more torque than their servo gives at that speed and voltage."""
+    robot = t.frames.robot
+    rule = Limit("joint-torque", "N·m", 1.0, t.frames.rate_hz)
+    torques, speeds, volts = np.abs(t.torques), np.abs(t.speeds), t.rail.steady_volts
+    found = []
+    for j, servo in enumerate(robot.servos):
+        available = servo.torque_available(speeds[:, j], volts)
+        # Too fast for any torque at all is the speed rule's to say.
+        where = t.standing & (available > 0)
+        if not (torques[:, j] > available)[where].any():
+            continue
+        advise = _carry_less(t, mender, j, servo)
+        span = float(servo.stall_torque_at(t.set_v))
+        found += rule.findings(torques[:, j], available, advise, robot.joint_names[j], where, span)
+    return found
+
+
+def _carry_less(t: Timeline, mender: Mender, j: int, servo: Servo) -> Advise:
+    def advise(stretch: Stretch) -> str:
+        i = stretch.worst
+        torque, volts = abs(float(t.torques[i, j])), float(t.rail.steady_volts[i])
+        stall = float(servo.stall_torque_at(volts))
+        if torque < SPARE * stall:
+            free = float(servo.free_speed_at(volts))
+            return times_slower(abs(float(t.speeds[i, j])) / (free * (1 - torque / stall)))
+
+        def fits(trial: Trial) -> Flags:
+            speed = np.abs(t.speeds[trial.frames, j])
+            enough = SPARE * servo.torque_available(speed, trial.volts)
+            return np.asarray((np.abs(trial.torques[..., j]) < enough).all(axis=1))
+
+        return mender.least(stretch, fits) or _stronger(t, servo, torque, volts, 1.0)
+
+    return advise
+
+
+def _stronger(t: Timeline, servo: Servo, torque: float, volts: float, share: float) -> str:
+    """What the machine would need where the move cannot be helped."""
+    for setting in np.arange(np.ceil(t.set_v * 10 + 1e-6), np.floor(servo.max_v * 10 + 1e-6) + 1) / 10:
+        if torque < SPARE * share * float(servo.stall_torque_at(volts + setting - t.set_v)):
+            return f"set the rail to {setting:.1f} V"
+    need = torque / share / 0.0980665
+    return f"it takes a servo of {up_to(need, 1):g} kgf·cm stall torque, or less weight"
+
+
+def holding_torque(t: Timeline, mender: Mender) -> list[Finding]:
+    """Joints that carry for long what their servo can only carry for a moment.
+
+    What overheats a servo is the heat in its winding, which goes with the square of the current and so
+    of the torque; so the load (torque over stall torque at the voltage of the moment) is averaged as a
+    root of mean squares over the servo's window. Before the first frame and after the last the robot is
+    taken to hold that pose, since it does: the last frame's load counts as if held for the whole window,
+    and so does every frame at which a routine waits.
+    """
+    robot, rate = t.frames.robot, t.frames.rate_hz
+    rule = Limit("holding-torque", "N·m", 1.0, rate)
+    found = []
+    still = [0, len(t.torques) - 1, *t.frames.holds]
+    for j, servo in enumerate(robot.servos):
+        stall = servo.stall_torque_at(t.rail.steady_volts)
+        load = np.where(t.standing, np.abs(t.torques[:, j]) / stall, 0.0)
+        window = max(round(servo.hold_window_s * rate), 1)
+        if load.max() <= servo.hold_fraction:
+            continue
+        mean = moving_rms(load, window)
+        mean[still] = np.maximum(mean[still], load[still])
+        advise = _hold_less(t, mender, j, servo, mean, window)
+        found += rule.findings(mean * stall, servo.hold_fraction * stall, advise, robot.joint_names[j], t.standing)
+    return found
+
+
+def moving_rms(load: Array, window: int) -> Array:
+    """Root of the mean square over the ``window`` frames up to each frame (T,), the first one held before it."""
+    squares = np.concatenate([np.full(window, load[0] ** 2), load**2])
+    sums = np.cumsum(squares)
+    found: Array = np.sqrt(np.maximum(sums[window:] - sums[:-window], 0.0) / window)
+    return found
+
+
+def _hold_less(t: Timeline, mender: Mender, j: int, servo: Servo, mean: Array, window: int) -> Advise:
+    def advise(stretch: Stretch) -> str:
+        i = stretch.worst
+        volts = float(t.rail.steady_volts[i])
+        end = i in (0, len(t.torques) - 1) or i in t.frames.holds
+
+        def fits(trial: Trial) -> Flags:
+            load = np.abs(trial.torques[..., j]) / servo.stall_torque_at(trial.volts)
+            before = np.abs(t.torques[trial.frames, j]) / servo.stall_torque_at(t.rail.steady_volts[trial.frames])
+            # The samples' share of the window, scaled so that unchanged they give what was found.
+            level = np.sqrt((load**2).mean(axis=1)) * (mean[i] / max(float(np.sqrt((before**2).mean())), 1e-9))
+            if end:
+                level = np.maximum(level, load[:, -1])
+            good: Flags = level < SPARE * servo.hold_fraction
+            return good
+
+        torque = float(mean[i] * servo.stall_torque_at(volts))
+        other = mender.least(stretch, fits, window=window)
+        machine = _stronger(t, servo, torque, volts, servo.hold_fraction)
+        return f"{other}, or {machine}" if other else machine
+
+    return advise

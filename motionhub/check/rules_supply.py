@@ -1,0 +1,118 @@
+"""Rules about what everything draws together: regulator, battery, radio."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.check import supply
+from motionhub.check.findings import Finding, Limit, Stretch
+from motionhub.check.mend import SPARE, Mender, Trial, times_slower, up_to
+from motionhub.check.timeline import Timeline
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+MAH = 3.6
+"""Coulombs in a milliampere-hour."""
+USABLE = 0.8
+"""Share of a pack that one run may take: lithium packs are not run flat (practice)."""
+BITS = 10
+"""Bits on the line for each byte at 8N1."""
+
+
+def supply_current(t: Timeline, mender: Mender) -> list[Finding]:
+    """More current than the regulator gives."""
+    robot = t.frames.robot
+    limit = robot.supply.regulator_a
+
+    def advise(stretch: Stretch) -> str:
+        i, one = stretch.worst, slice(stretch.worst, stretch.worst + 1)
+        amps = float(t.rail.amps[i])
+        still = float(supply.solve(robot, t.torques[one], 0 * t.speeds[one], t.frames.outputs[one], t.set_v).amps[0])
+        if still < SPARE * limit:
+            return times_slower((amps - still) / (limit - still))
+
+        def fits(trial: Trial) -> Flags:
+            return np.asarray((trial.amps < SPARE * limit).all(axis=1))
+
+        return mender.least(stretch, fits) or f"it takes a regulator of {up_to(amps * 1.05, 0.5):g} A"
+
+    return Limit("supply-current", "A", 1.0, t.frames.rate_hz).findings(t.rail.amps, limit, advise, where=t.standing)
+
+
+def supply_voltage(t: Timeline, mender: Mender) -> list[Finding]:
+    """A rail too low or too high for the servos, and a battery pulled below its cut-off."""
+    robot, spec, rate = t.frames.robot, t.frames.robot.supply, t.frames.rate_hz
+    found = []
+    lowest = max(servo.min_v for servo in robot.servos)
+    highest = min(servo.max_v for servo in robot.servos)
+    if t.set_v > highest:
+        high = Limit("supply-voltage", "V", 1.0, rate)
+        found += high.findings(
+            np.full(len(t.torques), t.set_v), highest, lambda _: f"set the rail to {highest:g} V or less", "regulator"
+        )
+
+    def advise(stretch: Stretch) -> str:
+        i = stretch.worst
+        amps = float(t.rail.amps[i])
+        if amps > spec.regulator_a:
+            return f"it browns out: see supply-current, or take a regulator of {up_to(amps * 1.05, 0.5):g} A"
+        drop = spec.wiring_ohm * amps
+        setting = up_to(lowest + drop + 0.05, 0.1)
+        given = float(t.rail.volts[i]) + drop
+        if given > t.set_v - 0.01 and setting <= highest:
+            return f"set the rail to {setting:.1f} V; the wiring takes {drop:.1f} V of it"
+        if drop > 0.3:
+            return f"use thicker wires: they take {drop:.1f} V"
+        return "charge the battery, or use one with another cell"
+
+    below = Limit("supply-voltage", "V", 1.0, rate, above=False)
+    found += below.findings(t.rail.volts, lowest, advise, "rail", t.standing)
+    found += below.findings(
+        t.rail.battery_volts,
+        spec.battery_cut_off_v,
+        lambda _: "the battery gives way under the load: charge it, or use one of less resistance",
+        "battery",
+        t.standing,
+    )
+    return found
+
+
+def charge_used(t: Timeline) -> Array:
+    """Charge in C taken from the battery up to each frame, (T,)."""
+    found: Array = np.cumsum(t.rail.battery_amps) / t.frames.rate_hz
+    return found
+
+
+def charge(t: Timeline, mender: Mender) -> list[Finding]:
+    """A move that takes more than a pack holds."""
+    used, limit = charge_used(t), USABLE * t.frames.robot.supply.capacity_c
+
+    def advise(stretch: Stretch) -> str:
+        pack = up_to(float(used[-1]) / USABLE / MAH, 100)
+        when = (stretch.first - 1) / t.frames.rate_hz
+        return f"change the pack before {when / 60:.0f} min, or use one of {pack:g} mAh"
+
+    return Limit("charge", "mAh", 1 / MAH, t.frames.rate_hz).findings(used, limit, advise)
+
+
+def link_load(sizes: Array, rate_hz: float) -> Array:
+    """Bytes in the second up to each frame, (T,), for frames of ``sizes`` (T,); the first one repeated before it."""
+    window = max(round(rate_hz), 1)
+    sums = np.cumsum(np.concatenate([np.full(window, sizes[0]), sizes]))
+    found: Array = (sums[window:] - sums[:-window]) * (rate_hz / window)
+    return found
+
+
+def link_rate(t: Timeline, load: Array) -> list[Finding]:
+    """Frames that take more of the radio's line than they may; ``load`` as :func:`link_load` gives it."""
+    link = t.frames.robot.link
+    limit = link.baud / BITS * link.share
+
+    def advise(stretch: Stretch) -> str:
+        need = float(load[stretch.worst]) * BITS / link.share
+        usual = [b for b in (9600, 19200, 38400, 57600, 115200, 230400) if b >= need]
+        return f"set the radio to {usual[0]} baud" if usual else f"it takes a radio of {up_to(need, 1000):g} baud"
+
+    return Limit("link-rate", "B/s", 1.0, t.frames.rate_hz).findings(load, limit, advise)
