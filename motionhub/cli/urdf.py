@@ -8,6 +8,7 @@ import click
 
 from motionhub.cli.common import load_robot, robot_option
 from motionhub.cli.group import COMMANDS
+from motionhub.errors import InputError
 
 
 @click.command(help=COMMANDS["urdf"])
@@ -19,5 +20,10 @@ def urdf(robot_file: Path | None, out: Path) -> None:
     from motionhub.robot.urdf import export
 
     robot = load_robot(robot_file)
-    write_text(out, export(robot))
+    try:
+        write_text(out, export(robot))
+    except OSError as error:
+        # The library names its temporary file; the user named this one.
+        reason = (error.strerror or str(error)).lower()
+        raise InputError("--out", str(out), f"expected a file that can be written, found: {reason}") from None
     click.echo(f"{out}: {robot.name}, {robot.legs} legs, {robot.joints} joints, {robot.mass:.2f} kg")

@@ -32,7 +32,8 @@ def parse(text: str, source: str | Path) -> RobotFile:
     """
     data = _toml(text, source)
     if data.get("format") != FORMAT:
-        raise InputError(source, "format", f"expected {FORMAT!r}, found {data.get('format')!r}")
+        found = repr(data["format"]) if "format" in data else "nothing"
+        raise InputError(source, "format", f"expected {FORMAT!r}, found {found}")
     known = [*RobotFile.model_fields, "leg"]
     for key in data:
         if key not in known:

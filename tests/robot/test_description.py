@@ -85,7 +85,7 @@ REFUSED = [
     # The file as a whole
     ("[body] ", "[body", "line 11: expected TOML, found: "),
     ('format = "motionhub-robot/1"', 'format = "motionhub-robot/2"', "format: expected 'motionhub-robot/1', found 'motionhub-robot/2'"),
-    ('format = "motionhub-robot/1"', "", "format: expected 'motionhub-robot/1', found None"),
+    ('format = "motionhub-robot/1"', "", "format: expected 'motionhub-robot/1', found nothing"),
 ]  # fmt: skip
 
 

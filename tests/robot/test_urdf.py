@@ -122,4 +122,6 @@ def test_the_command_refuses_in_one_line(tmp_path: Path, arguments: tuple[str, .
     assert done.stdout == ""
     assert len(done.stderr.strip().splitlines()) == 1
     assert "Traceback" not in done.stderr
+    assert "expected" in done.stderr or "missing option" in done.stderr
+    assert ".part" not in done.stderr
     assert not list(tmp_path.iterdir())
