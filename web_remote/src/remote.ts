@@ -1,0 +1,226 @@
+/**
+ * The remote without its screen: what the hub says becomes signals, what people do becomes messages.
+ * Everything the cards show is derived from here.
+ */
+
+import { computed, effect, signal } from "@preact/signals";
+import { type Able, type Bar, bar, inControl, mayCommand, mayDrive, mayPlay, type Situation } from "./able.ts";
+import type { Clock } from "./clock.ts";
+import { DriveSender } from "./drive.ts";
+import { Latest } from "./latest.ts";
+import { type Connection, HubLink, type Socket } from "./link.ts";
+import type {
+  FromBrowser,
+  FromHub,
+  MoveInfo,
+  Notice,
+  RecordingInfo,
+  RobotInfo,
+  State,
+  Welcome,
+} from "./messages.gen.ts";
+
+/** A lease of control lapses after two seconds without a word; this is said four times in that. */
+export const PING_MS = 500;
+/** How long a notice stays, unless it is about an error: that one is put away by hand. */
+export const NOTICE_MS = 7000;
+const NOTICES_AT_MOST = 3;
+
+export interface Told extends Pick<Notice, "level" | "text"> {
+  id: number;
+}
+
+export interface RemoteOptions {
+  open: () => Socket;
+  hello: () => { key: string; name: string };
+  clock: Clock;
+  random?: () => number;
+}
+
+export class Remote {
+  readonly connection = signal<Connection>({ phase: "connecting" });
+  readonly welcome = signal<Welcome | null>(null);
+  readonly state = signal<State | null>(null);
+  readonly moves = signal<MoveInfo[] | null>(null);
+  readonly recordings = signal<RecordingInfo[] | null>(null);
+  readonly notices = signal<Told[]>([]);
+  /** A Stop was pressed that the hub has not had yet. */
+  readonly stopOwed = signal(false);
+
+  /** As the sliders stand: the hub keeps these, and tells them to nobody. */
+  readonly pace = signal(0.6);
+  readonly height = signal(0);
+
+  readonly robot = computed<RobotInfo | null>(() => this.welcome.value?.robot ?? null);
+  readonly #situation = computed<Situation>(() => ({
+    connection: this.connection.value,
+    welcome: this.welcome.value,
+    state: this.state.value,
+  }));
+  readonly inControl = computed(() => inControl(this.#situation.value));
+  readonly mayCommand = settled<Able>(() => mayCommand(this.#situation.value));
+  readonly mayPlay = settled<Able>(() => mayPlay(this.#situation.value));
+  readonly mayDrive = settled<Able>(() => mayDrive(this.#situation.value));
+  readonly bar = settled<Bar>(() => bar(this.#situation.value));
+
+  readonly drive: DriveSender;
+  readonly #link: HubLink;
+  readonly #clock: Clock;
+  readonly #paces: Latest<number>;
+  readonly #heights: Latest<number>;
+  readonly #levels = new Map<string, Latest<number>>();
+  #pings = 0;
+  #pingOff = (): void => {};
+  #told = 0;
+  #ends: (() => void)[] = [];
+
+  constructor(options: RemoteOptions) {
+    this.#clock = options.clock;
+    this.#link = new HubLink({
+      ...options,
+      receive: (message) => this.receive(message),
+      changed: (connection) => {
+        this.connection.value = connection;
+        this.stopOwed.value = this.#link.stopOwed;
+      },
+    });
+    this.drive = new DriveSender((message) => this.send(message, { stale: true }), options.clock);
+    this.#paces = new Latest((share) => this.send({ type: "pace", share }), options.clock);
+    this.#heights = new Latest((height_mm) => this.send({ type: "posture", height_mm }), options.clock);
+  }
+
+  start(): void {
+    this.#ends = [
+      effect(() => {
+        if (!this.mayDrive.value.able) this.drive.letGoAll();
+      }),
+      effect(() => {
+        if (this.inControl.value) this.#takenOver();
+      }),
+    ];
+    this.#link.start();
+    this.#ping();
+  }
+
+  end(): void {
+    this.drive.letGoAll();
+    for (const end of this.#ends) end();
+    this.#ends = [];
+    this.#pingOff();
+    this.#link.end();
+  }
+
+  hurry(): void {
+    this.#link.hurry();
+  }
+
+  /** Whether the page is looked at: a hidden one lets go, and its lease of control may lapse. */
+  shown = true;
+
+  show(shown: boolean): void {
+    this.shown = shown;
+    if (shown) this.hurry();
+    else this.drive.letGoAll();
+  }
+
+  send(message: FromBrowser, options?: { stale?: boolean }): boolean {
+    return this.#link.send(message, options);
+  }
+
+  stop(): void {
+    this.drive.letGoAll();
+    this.send({ type: "stop" });
+    this.stopOwed.value = this.#link.stopOwed;
+  }
+
+  /** Lifts a stop, a limpness or a fault; where nobody drives, control is taken along. */
+  lift(): void {
+    const now = this.bar.value;
+    if (now.does !== "lift") return;
+    if (now.takes) this.send({ type: "take" });
+    this.send({ type: "resume" });
+  }
+
+  setPace(share: number): void {
+    this.pace.value = share;
+    this.#paces.give(share);
+  }
+
+  setHeight(height_mm: number): void {
+    this.height.value = height_mm;
+    this.#heights.give(height_mm);
+  }
+
+  setOutput(output: string, level: number): void {
+    let levels = this.#levels.get(output);
+    if (!levels) {
+      levels = new Latest((to) => this.send({ type: "set_output", output, level: to }), this.#clock);
+      this.#levels.set(output, levels);
+    }
+    levels.give(level);
+  }
+
+  tell(level: Notice["level"], text: string): void {
+    const told: Told = { id: ++this.#told, level, text };
+    const others = this.notices.value.filter((notice) => notice.text !== text);
+    this.notices.value = [...others, told].slice(-NOTICES_AT_MOST);
+    if (level !== "error") this.#clock.after(NOTICE_MS, () => this.dismiss(told.id));
+  }
+
+  dismiss(id: number): void {
+    this.notices.value = this.notices.value.filter((notice) => notice.id !== id);
+  }
+
+  receive(message: FromHub): void {
+    switch (message.type) {
+      case "welcome":
+        this.state.value = null;
+        this.welcome.value = message;
+        break;
+      case "state":
+        this.state.value = message;
+        break;
+      case "moves":
+        this.moves.value = message.items;
+        break;
+      case "recordings":
+        this.recordings.value = message.items;
+        break;
+      case "notice":
+        this.tell(message.level, message.text);
+        break;
+      case "refused":
+        // A refused hello ends the connection and is told there; a refused drive is repeated ten times a second.
+        if (message.to === "drive") this.drive.letGoAll();
+        if (message.to !== "hello") this.tell("warning", message.text);
+        break;
+      case "pong":
+        break;
+    }
+  }
+
+  #ping(): void {
+    if (this.shown && this.#link.connection.phase === "live") this.send({ type: "ping", n: this.#pings++ % 2 ** 31 });
+    this.#pingOff = this.#clock.after(PING_MS, () => this.#ping());
+  }
+
+  /** Control has come here: the gait goes as the slider says, and the slider as the body stands. */
+  #takenOver(): void {
+    this.send({ type: "pace", share: this.pace.peek() });
+    const [state, robot] = [this.state.peek(), this.robot.peek()];
+    if (!state || !robot) return;
+    const [low, high] = robot.height_range_mm;
+    this.height.value = Math.round(Math.min(high, Math.max(low, state.body[2] - robot.rest_height_mm)));
+  }
+}
+
+/** Derived 25 times a second, but the same object as long as it says the same, so that nothing is redrawn. */
+function settled<T>(derive: () => T): { readonly value: T; peek(): T } {
+  let last: { text: string; value: T } | null = null;
+  return computed(() => {
+    const value = derive();
+    const text = JSON.stringify(value);
+    if (last?.text !== text) last = { text, value };
+    return last.value;
+  });
+}

@@ -1,0 +1,139 @@
+/** The live 3D view: drawn when a state or a look has changed, and only while somebody can see it. */
+
+import { DirectionalLight, HemisphereLight, PerspectiveCamera, Scene as Theatre, WebGLRenderer } from "three";
+import { feetOnGround, shape, type Vec3 } from "../kinematics.ts";
+import type { RobotInfo, State } from "../messages.gen.ts";
+import { Figure } from "./figure.ts";
+import { Floor } from "./floor.ts";
+import { eye, FIRST, followLook } from "./orbit.ts";
+import { readPalette } from "./palette.ts";
+
+export interface Scene {
+  show(robot: RobotInfo, state: State): void;
+  end(): void;
+}
+
+const FIELD_DEG = 28;
+
+/** Begins drawing on a canvas. Throws where there is no WebGL. */
+export function makeScene(canvas: HTMLCanvasElement): Scene {
+  const renderer = new WebGLRenderer({ canvas, alpha: true, antialias: true, powerPreference: "low-power" });
+  renderer.setClearAlpha(0);
+  const theatre = new Theatre();
+  const camera = new PerspectiveCamera(FIELD_DEG, 1, 20, 8000);
+  camera.up.set(0, 0, 1);
+  const sun = new DirectionalLight(0xfff1d6, 2.1);
+  sun.position.set(-0.4, 0.7, 1.2);
+  theatre.add(new HemisphereLight(0xfff6e6, 0xb09878, 1.9), sun);
+
+  const still = matchMedia("(prefers-reduced-motion: reduce)");
+  const dark = matchMedia("(prefers-color-scheme: dark)");
+
+  let robot: RobotInfo | null = null;
+  let figure: Figure | null = null;
+  let floor: Floor | null = null;
+  let shown = "";
+  let look = FIRST;
+  let span = 300;
+  let lookAt: Vec3 = [0, 0, 0];
+  let body: Vec3 = [0, 0, 0];
+  let due = 0;
+
+  const ask = (): void => {
+    if (due === 0 && !document.hidden) due = requestAnimationFrame(draw);
+  };
+
+  const draw = (): void => {
+    due = 0;
+    if (!robot || canvas.clientWidth === 0 || canvas.clientHeight === 0) return;
+    // The eye follows the robot softly, so that its steps are seen.
+    const share = still.matches ? 1 : 0.12;
+    const [dx, dy] = [body[0] - lookAt[0], body[1] - lookAt[1]];
+    lookAt = [lookAt[0] + dx * share, lookAt[1] + dy * share, robot.rest_height_mm * 0.42];
+    const fit = span / Math.sin((FIELD_DEG * Math.PI) / 360) / Math.min(1, camera.aspect * 0.9);
+    const [ex, ey, ez] = eye(look, fit * 0.86 * look.away);
+    camera.position.set(lookAt[0] + ex, lookAt[1] + ey, lookAt[2] + ez);
+    camera.lookAt(...lookAt);
+    floor?.face(look.around);
+    renderer.render(theatre, camera);
+    if (Math.hypot(dx, dy) * (1 - share) > 0.3) ask();
+  };
+
+  const colour = (): void => {
+    const palette = readPalette(canvas);
+    figure?.colour(palette);
+    floor?.colour(palette);
+    shown = "";
+    ask();
+  };
+
+  const build = (made: RobotInfo): void => {
+    for (const old of [figure, floor]) {
+      if (!old) continue;
+      theatre.remove(old.group);
+      old.dispose();
+    }
+    robot = made;
+    span = Math.max(
+      120,
+      ...made.legs.map(({ hip_mm: [x, y], coxa_mm, femur_mm, tibia_mm }) =>
+        Math.hypot(x, y) + coxa_mm + femur_mm + tibia_mm * 0.2,
+      ),
+    );
+    figure = new Figure(made);
+    floor = new Floor(made.legs.length, span, made.body_size_mm);
+    theatre.add(floor.group, figure.group);
+    colour();
+  };
+
+  const size = new ResizeObserver(() => {
+    const { clientWidth: width, clientHeight: height } = canvas;
+    if (width === 0 || height === 0) return;
+    renderer.setPixelRatio(Math.min(2, window.devicePixelRatio));
+    renderer.setSize(width, height, false);
+    camera.aspect = width / height;
+    camera.updateProjectionMatrix();
+    // At once: a resized canvas is empty until it is drawn again.
+    draw();
+  });
+  size.observe(canvas);
+
+  const off = new AbortController();
+  const leave = followLook(
+    canvas,
+    () => look,
+    (to) => {
+      look = to;
+      ask();
+    },
+  );
+  dark.addEventListener("change", colour, { signal: off.signal });
+  document.addEventListener("visibilitychange", ask, { signal: off.signal });
+
+  return {
+    show(made, state) {
+      if (made !== robot) build(made);
+      const now = JSON.stringify([state.joints_deg, state.body, state.down, state.com_mm, state.outputs]);
+      if (now === shown || !figure || !floor) return;
+      shown = now;
+      const [x, y, z, roll, pitch, yaw] = state.body;
+      const deg = Math.PI / 180;
+      body = [x, y, z];
+      figure.group.position.set(x, y, z);
+      figure.group.rotation.set(roll * deg, pitch * deg, yaw * deg, "ZYX");
+      figure.pose(state);
+      const feet = feetOnGround(shape(made, state.joints_deg), state.body);
+      floor.show(body, yaw * deg, feet, state.down, state.com_mm);
+      ask();
+    },
+    end() {
+      cancelAnimationFrame(due);
+      off.abort();
+      leave();
+      size.disconnect();
+      figure?.dispose();
+      floor?.dispose();
+      renderer.dispose();
+    },
+  };
+}

@@ -1,0 +1,88 @@
+import { useSignal } from "@preact/signals";
+import type { JSX, TargetedKeyboardEvent } from "preact";
+import { useEffect } from "preact/hooks";
+import { listenToKeys } from "../keys.ts";
+import { Stage } from "../stage/Stage.tsx";
+import { CueLine } from "./CueLine.tsx";
+import { useRemote } from "./context.ts";
+import { DriveCard } from "./DriveCard.tsx";
+import { MovesCard } from "./MovesCard.tsx";
+import { Notices } from "./Notices.tsx";
+import { PairingPage } from "./PairingPage.tsx";
+import { RecordCard } from "./RecordCard.tsx";
+import { RobotCard } from "./RobotCard.tsx";
+import { StatusLine } from "./StatusLine.tsx";
+import { StopBar } from "./StopBar.tsx";
+
+const CARDS = [
+  { id: "drive", name: "Drive", card: DriveCard },
+  { id: "moves", name: "Moves", card: MovesCard },
+  { id: "record", name: "Record", card: RecordCard },
+  { id: "robot", name: "Robot", card: RobotCard },
+] as const;
+
+type CardId = (typeof CARDS)[number]["id"];
+
+export function App({ paired }: { paired: boolean }): JSX.Element {
+  const { connection } = useRemote();
+  const now = connection.value;
+  if (!paired) return <PairingPage wrong={null} />;
+  if (now.phase === "unpaired") return <PairingPage wrong={now.why} />;
+  return <Show />;
+}
+
+function Show(): JSX.Element {
+  const remote = useRemote();
+  const shown = useSignal<CardId>("drive");
+  useEffect(() => listenToKeys(remote, () => shown.peek() === "drive"), [remote, shown]);
+
+  const turnTo = (event: TargetedKeyboardEvent<HTMLDivElement>): void => {
+    const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+    if (!step) return;
+    event.preventDefault();
+    const index = CARDS.findIndex(({ id }) => id === shown.value);
+    const next = CARDS[(index + step + CARDS.length) % CARDS.length];
+    if (!next) return;
+    shown.value = next.id;
+    document.getElementById(`tab-${next.id}`)?.focus();
+  };
+
+  return (
+    <div class="show">
+      <StatusLine />
+      <Stage>
+        <Notices />
+      </Stage>
+      <main class="hand">
+        <CueLine />
+        <div class="tabs" role="tablist" aria-label="Cards" onKeyDown={turnTo}>
+          {CARDS.map(({ id, name }) => (
+            <button
+              key={id}
+              id={`tab-${id}`}
+              type="button"
+              role="tab"
+              aria-selected={shown.value === id}
+              aria-controls={`card-${id}`}
+              tabIndex={shown.value === id ? 0 : -1}
+              onClick={() => {
+                shown.value = id;
+              }}
+            >
+              {name}
+            </button>
+          ))}
+        </div>
+        {CARDS.map(
+          ({ id, card: Card }) =>
+            shown.value === id && (
+              <div key={id} class="card" id={`card-${id}`} role="tabpanel" aria-labelledby={`tab-${id}`}>
+                <Card />
+              </div>
+            ),
+        )}
+      </main>
+      <StopBar />
+    </div>
+  );
+}

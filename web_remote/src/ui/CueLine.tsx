@@ -1,0 +1,69 @@
+import { useComputed } from "@preact/signals";
+import type { JSX } from "preact";
+import { clockTime, lasts, modeWords, plainName, sentence } from "../words.ts";
+import { useRemote } from "./context.ts";
+import { RecordMark } from "./Marks.tsx";
+
+/** What the robot is about, as a stage direction; how far a move has come; and Go on when one waits. */
+export function CueLine(): JSX.Element {
+  const remote = useRemote();
+  const { state, mayCommand } = remote;
+  const words = useComputed(() => (state.value ? modeWords(state.value) : "Waiting for the robot."));
+  const reason = useComputed(() => sentence(state.value?.reason ?? ""));
+  const atLimit = useComputed(() => state.value?.mode === "driving" && state.value.at_limit);
+  const recording = useComputed(() => {
+    const seconds = state.value?.recording_s ?? null;
+    return seconds === null ? null : clockTime(seconds);
+  });
+  const waits = useComputed(() => state.value?.playing?.waits_for_go ?? false);
+  return (
+    <section class="cue" aria-label="Now">
+      <div class="cue-words">
+        <p class="direction" role="status" data-testid="mode">
+          {words}
+          {reason.value && <span class="reason"> {reason}</span>}
+        </p>
+        {atLimit.value && (
+          <p class="chip" role="status">
+            <svg class="mark" viewBox="0 0 20 20" aria-hidden="true">
+              <path d="M3 16.5h14M10 13V3.5M6 7.5l4-4 4 4M3 3.5h14" />
+            </svg>
+            At its limit
+          </p>
+        )}
+        {recording.value !== null && (
+          <p class="chip" aria-label={`Recording, ${recording.value}`}>
+            <RecordMark on={false} />
+            {recording}
+          </p>
+        )}
+        {waits.value && (
+          <button
+            class="primary go"
+            type="button"
+            disabled={!mayCommand.value.able}
+            onClick={() => remote.send({ type: "go" })}
+          >
+            Go on
+          </button>
+        )}
+      </div>
+      <Played />
+    </section>
+  );
+}
+
+function Played(): JSX.Element | null {
+  const { state } = useRemote();
+  const playing = state.value?.playing;
+  if (!playing) return null;
+  const { name, at_s, duration_s } = playing;
+  return (
+    <div class="played">
+      <progress aria-label={`Progress of ${plainName(name)}`} max={Math.max(duration_s, 0.001)} value={at_s} />
+      <span>
+        {clockTime(at_s)} of {lasts(duration_s)}
+      </span>
+    </div>
+  );
+}
