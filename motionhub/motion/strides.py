@@ -51,7 +51,7 @@ def walked(sequence: Sequence, robot: Robot, rate_hz: float, count: int) -> Stri
     for i, walk in enumerate(sequence.document.walks):
         start, stop = sequence.span(walk)
         first = ceil(start * rate_hz - 1e-9)
-        ticks = min(floor(stop * rate_hz + 1e-9), count - 1) - first
+        ticks = max(0, min(floor(stop * rate_hz + 1e-9), count - 1) - first)
         place = f"walks[{i}]"
         twist = _twist(walk)
         stepper = _stepper(walk, robot, rate_hz, twist, sequence.source, place)
