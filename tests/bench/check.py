@@ -1,0 +1,123 @@
+"""The whole verdict over a ten-minute move, beside a loop of Pinocchio over the same frames.
+
+The move is made here: keyframes of body, head and tail for ten minutes with stretches of walking between
+them, 30,000 frames at 50 Hz. Rendering is timed apart. The reference is what a maker with a general-purpose
+library would write: for each frame inverse dynamics (RNEA) and the joint Jacobians, in a Python loop.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+import resource
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from motionhub.check import check
+from motionhub.library.shipped import shipped_folder
+from motionhub.link.coder import frame_bytes
+from motionhub.motion import documents
+from motionhub.motion.render import render
+from motionhub.robot import description, urdf
+from motionhub.robot.calibration import Calibration
+
+from . import Result
+
+MINUTES = 10
+RATE_HZ = 50.0
+
+
+def ten_minutes(minutes: int = MINUTES) -> str:
+    """The text of a sequence that long: each minute 40 s of swaying and looking about, then 20 s of walking."""
+    dice = random.Random(1)
+    keyframes: list[dict[str, Any]] = [{"at_ms": 0, "body": {"z_mm": 0}}]
+    walks: list[dict[str, Any]] = []
+    for minute in range(minutes):
+        start = minute * 60_000
+        for i in range(1, 40):
+            keyframes.append(
+                {
+                    "at_ms": start + i * 1000,
+                    "body": {
+                        "x_mm": dice.uniform(-12, 12),
+                        "y_mm": dice.uniform(-12, 12),
+                        "z_mm": dice.uniform(-8, 8),
+                        "roll_deg": dice.uniform(-3, 3),
+                        "pitch_deg": dice.uniform(-3, 3),
+                        "yaw_deg": dice.uniform(-5, 5),
+                    },
+                    "joints_deg": {"head": dice.uniform(-40, 40), "tail": dice.uniform(-30, 30)},
+                }
+            )
+        keyframes.append(
+            {
+                "at_ms": start + 40_000,
+                "body": dict.fromkeys(("x_mm", "y_mm", "z_mm", "roll_deg", "pitch_deg", "yaw_deg"), 0),
+            }
+        )
+        walks.append(
+            {
+                "from_ms": start + 40_000,
+                "to_ms": start + 60_000,
+                "gait": "tripod",
+                "forward_mm_s": dice.uniform(-25, 25),
+                "left_mm_s": dice.uniform(-10, 10),
+                "turn_deg_s": dice.uniform(-5, 5),
+            }
+        )
+    return json.dumps({"format": "motionhub-sequence/1", "name": "ten-minutes", "keyframes": keyframes, "walks": walks})
+
+
+def measure(say: Callable[[str], None]) -> Result:
+    """One run of each; the check is repeated and its median taken."""
+    import pinocchio as pin  # of the test extra
+
+    robot = description.load(shipped_folder() / "robots" / "tansy.toml")
+    sequence = documents.parse(ten_minutes(), "ten-minutes.json", robot, {})
+    began = time.perf_counter()
+    frames = render(sequence, robot, RATE_HZ)
+    rendered = time.perf_counter() - began
+    count = len(frames.joints)
+    coder = frame_bytes(robot, Calibration.default(robot), RATE_HZ)
+    times = []
+    for i in range(3):
+        say(f"check {i + 1} of 3")
+        began = time.perf_counter()
+        report = check(frames, frame_bytes=coder)
+        times.append(time.perf_counter() - began)
+    checked = sorted(times)[1]
+
+    say("pinocchio")
+    model = pin.buildModelFromXML(urdf.export(robot), pin.JointModelFreeFlyer())
+    data = model.createData()
+    place = [model.joints[model.getJointId(name)].idx_q for name in robot.joint_names]
+    q = np.zeros((count, model.nq))
+    q[:, 6] = 1
+    q[:, place] = frames.joints
+    v = np.zeros((count, model.nv))
+    v[1:, 6:] = np.diff(q[:, 7:], axis=0) * RATE_HZ
+    a = np.zeros((count, model.nv))
+    a[1:] = np.diff(v, axis=0) * RATE_HZ
+    began = time.perf_counter()
+    for i in range(count):
+        pin.rnea(model, data, q[i], v[i], a[i])
+        pin.computeJointJacobians(model, data, q[i])
+    reference = time.perf_counter() - began
+    return Result(
+        "check",
+        {
+            "render": (rendered, "s"),
+            "check": (checked, "s"),
+            "render and check": (rendered + checked, "s"),
+            "check throughput": (count / checked, "frames/s"),
+            "frames": (float(count), "frames"),
+            "findings": (float(len(report.findings)), "findings"),
+            "peak resident memory": (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, "MB"),
+        },
+        ("a Python loop of Pinocchio's RNEA and joint Jacobians", reference, "s"),
+        checked / reference,
+        {"check": 2.0, "render and check": 2.0},
+    )

@@ -1,0 +1,45 @@
+"""What one tick of driving costs the hub's core, for six legs and for eight."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable
+
+from motionhub.hub import commands
+from motionhub.hub.core import Hub
+from motionhub.library.shipped import shipped_folder
+from motionhub.robot import description
+from motionhub.robot.calibration import Calibration
+
+from . import Result, percentile
+
+TICKS = 3000
+PERIOD_S = 0.02
+
+
+def measure(say: Callable[[str], None]) -> Result:
+    """A minute of driving in every direction; the reference is the 20 ms that a tick may last."""
+    figures: dict[str, tuple[float, str]] = {}
+    worst = 0.0
+    for path in sorted((shipped_folder() / "robots").glob("*.toml")):
+        robot = description.load(path)
+        if robot.legs < 6:
+            continue
+        say(robot.name)
+        hub = Hub(robot, Calibration.default(robot))
+        hub.handle("bench", commands.Take(), 0.0)
+        costs = []
+        for i in range(TICKS):
+            now = i * PERIOD_S
+            angle = now / 3
+            hub.handle("bench", commands.Drive(math.cos(angle), math.sin(angle), math.sin(angle / 2)), now)
+            began = time.perf_counter()
+            hub.tick(now)
+            costs.append((time.perf_counter() - began) * 1e3)
+        figures[f"{robot.legs} legs, p50"] = (percentile(costs, 0.5), "ms")
+        figures[f"{robot.legs} legs, p99"] = (percentile(costs, 0.99), "ms")
+        worst = max(worst, percentile(costs, 0.99))
+    return Result(
+        "driving", figures, ("one frame of 50 a second", 20.0, "ms"), worst / 20.0, dict.fromkeys(figures, 0.5)
+    )

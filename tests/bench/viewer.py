@@ -1,0 +1,62 @@
+"""Browsers without a browser: paired connections that read everything, and one that drives."""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+from typing import Any
+
+import msgpack
+from websockets.asyncio.client import ClientConnection, connect
+
+
+async def pair(address: str, key: str, name: str = "bench") -> ClientConnection:
+    """Connect and say hello; returns the connection after the hub's welcome.
+
+    Args:
+        address: ``host:port`` of the hub.
+        key: Operator's or watcher's.
+        name: What this device is called.
+    """
+    connection = await connect(f"ws://{address}/live", origin=f"http://{address}", compression=None)  # type: ignore[arg-type]
+    await say(connection, type="hello", key=key, name=name)
+    while (await hear(connection))["type"] != "welcome":
+        pass
+    return connection
+
+
+async def say(connection: ClientConnection, **message: Any) -> None:
+    """Send one message."""
+    await connection.send(msgpack.packb(message))
+
+
+async def hear(connection: ClientConnection) -> dict[str, Any]:
+    """Receive one message."""
+    data = await connection.recv()
+    assert isinstance(data, bytes)
+    message = msgpack.unpackb(data)
+    assert isinstance(message, dict)
+    return message
+
+
+async def watch(address: str, key: str, count: int, seconds: float) -> int:
+    """``count`` viewers that read and decode all they are sent for so long; returns how many messages came."""
+
+    async def one(number: int) -> int:
+        heard = 0
+        async with await pair(address, key, f"viewer {number}") as connection:
+            end = asyncio.get_running_loop().time() + seconds
+            while (left := end - asyncio.get_running_loop().time()) > 0:
+                try:
+                    await asyncio.wait_for(hear(connection), left)
+                except TimeoutError:
+                    break
+                heard += 1
+        return heard
+
+    return sum(await asyncio.gather(*(one(number) for number in range(count))))
+
+
+if __name__ == "__main__":
+    hub, secret, viewers, duration = sys.argv[1:]
+    print(asyncio.run(watch(hub, secret, int(viewers), float(duration))))
