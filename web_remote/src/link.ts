@@ -127,8 +127,8 @@ export class HubLink {
   }
 
   #read(data: unknown): void {
-    if (!(data instanceof ArrayBuffer)) return;
-    const message = decode(data) as FromHub;
+    const message = understood(data);
+    if (!message) return;
     if (message.type === "welcome") {
       this.#attempt = 0;
       this.#options.receive(message);
@@ -197,5 +197,16 @@ export class HubLink {
     if (!socket) return;
     socket.onopen = socket.onmessage = socket.onclose = null;
     socket.close();
+  }
+}
+
+/** A message of the hub, or null: what cannot be read is passed over, as the next state is on its way. */
+function understood(data: unknown): FromHub | null {
+  if (!(data instanceof ArrayBuffer)) return null;
+  try {
+    const message = decode(data);
+    return typeof message === "object" && message !== null && "type" in message ? (message as FromHub) : null;
+  } catch {
+    return null;
   }
 }

@@ -1,0 +1,146 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import type { FromBrowser, State } from "../src/messages.gen.ts";
+import { NOTICE_MS, Remote } from "../src/remote.ts";
+import { HandClock, HandSocket, state, WELCOME } from "./hands.ts";
+
+const ME = { id: "me", name: "Phone" };
+
+function begun(first: Partial<State> = {}) {
+  const clock = new HandClock();
+  const sockets: HandSocket[] = [];
+  const remote = new Remote({
+    open: () => {
+      const socket = new HandSocket();
+      sockets.push(socket);
+      return socket;
+    },
+    hello: () => ({ key: "k", name: "Phone" }),
+    clock,
+    random: () => 0,
+  });
+  remote.start();
+  const socket = (): HandSocket => sockets.at(-1) as HandSocket;
+  socket().opens();
+  socket().says(WELCOME);
+  socket().says(state(first));
+  const since = (mark: number): FromBrowser[] => socket().sent.slice(mark);
+  /** Lets time pass with the hub's states coming in. */
+  const run = (ms: number, now: Partial<State>): void => {
+    for (let t = 0; t < ms; t += 40) {
+      clock.pass(40);
+      socket().says(state(now));
+    }
+  };
+  return { clock, remote, socket, since, run };
+}
+
+test("a watcher of a free robot is offered control, the driver may walk it", () => {
+  const { remote, socket } = begun();
+  assert.deepEqual(remote.mayDrive.value, { able: false, why: "Nobody is driving.", offerTake: true });
+  socket().says(state({ driver: ME }));
+  assert.ok(remote.mayDrive.value.able);
+  socket().says(state({ driver: { id: "other", name: "Kim" } }));
+  assert.deepEqual(remote.mayDrive.value, { able: false, why: "Kim is driving.", offerTake: false });
+});
+
+test("a device paired to watch is told so, and can stop", () => {
+  const { remote, socket } = begun();
+  socket().says({ ...WELCOME, role: "watcher" });
+  socket().says(state());
+  assert.ok(!remote.mayCommand.value.able);
+  remote.stop();
+  assert.equal(socket().types().at(-1), "stop");
+});
+
+test("losing control, the robot, the hub or the page's place in front lets go", () => {
+  const ways: ((house: ReturnType<typeof begun>) => void)[] = [
+    ({ socket }) => socket().says(state({ driver: null })),
+    ({ socket }) => socket().says(state({ driver: ME, link: { ...state().link, up: false } })),
+    ({ socket }) => socket().says(state({ driver: ME, mode: "stopped" })),
+    ({ clock }) => clock.pass(1000),
+    ({ remote }) => remote.show(false),
+    ({ remote }) => remote.stop(),
+    ({ socket }) => socket().says({ type: "refused", to: "drive", text: "no" }),
+  ];
+  for (const [i, way] of ways.entries()) {
+    const house = begun({ driver: ME });
+    house.remote.drive.hold("pad", { forward: 1, left: 0, turn: 0 });
+    assert.ok(house.remote.drive.held);
+    way(house);
+    assert.ok(!house.remote.drive.held, `way ${i}`);
+    assert.deepEqual(house.remote.drive.said, { forward: 0, left: 0, turn: 0 });
+  }
+});
+
+test("while the page is in front it is heard at least four times in a lease's two seconds", () => {
+  const { remote, run, since, socket } = begun({ driver: ME });
+  const mark = socket().sent.length;
+  run(2000, { driver: ME });
+  assert.ok(since(mark).filter(({ type }) => type === "ping").length >= 4);
+  remote.show(false);
+  const hidden = socket().sent.length;
+  run(2000, { driver: ME });
+  assert.equal(since(hidden).filter(({ type }) => type === "ping").length, 0);
+});
+
+test("taking over sends the pace, and puts the height slider where the body stands", () => {
+  const { remote, socket, since } = begun();
+  const mark = socket().sent.length;
+  socket().says(state({ driver: ME, body: [0, 0, 92, 0, 0, 0] }));
+  assert.deepEqual(since(mark), [{ type: "pace", share: remote.pace.value }]);
+  assert.equal(remote.height.value, 12);
+});
+
+test("sliders are passed on without a flood, and end on the last value", () => {
+  const { remote, run, socket, since } = begun({ driver: ME });
+  const mark = socket().sent.length;
+  for (let mm = 0; mm <= 20; mm++) remote.setHeight(mm);
+  run(400, { driver: ME });
+  const heights = since(mark).filter(({ type }) => type === "posture");
+  assert.ok(heights.length <= 3);
+  assert.deepEqual(heights.at(-1), { type: "posture", height_mm: 20 });
+});
+
+test("after a stop the bar lifts it: for the driver, and for anyone when nobody drives", () => {
+  const { remote, socket, since } = begun({ mode: "stopped", driver: ME });
+  assert.deepEqual(remote.bar.value, { does: "lift", from: "stopped", takes: false });
+  let mark = socket().sent.length;
+  remote.lift();
+  assert.deepEqual(since(mark), [{ type: "resume" }]);
+  socket().says(state({ mode: "stopped" }));
+  mark = socket().sent.length;
+  remote.lift();
+  assert.deepEqual(since(mark), [{ type: "take" }, { type: "resume" }]);
+  socket().says(state({ mode: "stopped", driver: { id: "other", name: "Kim" } }));
+  mark = socket().sent.length;
+  remote.lift();
+  assert.deepEqual(since(mark), []);
+});
+
+test("the bar is Stop in every mode that moves or may move, and whenever the hub is away", () => {
+  const { remote, socket, clock } = begun();
+  for (const mode of ["rest", "moving", "playing", "waiting", "driving", "stopping"] as const) {
+    socket().says(state({ mode }));
+    assert.equal(remote.bar.value.does, "stop", mode);
+  }
+  socket().says(state({ mode: "stopped" }));
+  assert.notEqual(remote.bar.value.does, "stop");
+  clock.pass(1000);
+  assert.equal(remote.bar.value.does, "stop");
+});
+
+test("the same notice is not stacked, at most three stay, and mild ones go by themselves", () => {
+  const { remote, socket, run } = begun();
+  for (const text of ["a", "b", "b", "c", "d"]) socket().says({ type: "notice", level: "info", text });
+  assert.deepEqual(
+    remote.notices.value.map(({ text }) => text),
+    ["b", "c", "d"],
+  );
+  socket().says({ type: "notice", level: "error", text: "worse" });
+  run(NOTICE_MS + 100, {});
+  assert.deepEqual(
+    remote.notices.value.map(({ text }) => text),
+    ["worse"],
+  );
+});

@@ -1,0 +1,37 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import type { Mode } from "../src/messages.gen.ts";
+import { batteryWords, clockTime, lasts, linkWords, modeWords, outage, plainName, sentence } from "../src/words.ts";
+import { state } from "./hands.ts";
+
+test("every mode has words of its own", () => {
+  const modes: Mode[] = ["rest", "moving", "playing", "waiting", "driving", "stopping", "stopped", "limp", "fault"];
+  const words = modes.map((mode) => modeWords({ mode, playing: null }));
+  assert.equal(new Set(words).size, modes.length);
+  assert.ok(words.every((text) => text.endsWith(".")));
+});
+
+test("times read as people say them", () => {
+  assert.deepEqual([7.25, 9.96, 59.96, 60, 125].map(lasts), ["7.3 s", "10 s", "1 min", "1 min", "2 min 5 s"]);
+  assert.deepEqual([0, 7.9, 65, -1].map(clockTime), ["0:00", "0:07", "1:05", "0:00"]);
+});
+
+test("names lose what stands for spaces, sentences get their stop", () => {
+  assert.equal(plainName("slow_lantern-walk"), "slow lantern walk");
+  assert.deepEqual(["it is stopped", "Done.", ""].map(sentence), ["It is stopped.", "Done.", ""]);
+});
+
+test("an outage is told apart: hub or robot", () => {
+  const lost = state({ link: { ...state().link, up: false } });
+  assert.equal(outage({ phase: "live" }, state()), null);
+  assert.match(outage({ phase: "live" }, lost)?.title ?? "", /robot/);
+  assert.match(outage({ phase: "quiet" }, state())?.title ?? "", /hub/);
+  assert.match(outage({ phase: "lost", why: "It broke." }, state())?.text ?? "", /^It broke\./);
+  assert.equal(linkWords({ phase: "quiet" }, state()).up, false);
+  assert.equal(linkWords({ phase: "live" }, lost).up, false);
+});
+
+test("a battery that says nothing is not called good", () => {
+  assert.equal(batteryWords(null).full, "Battery not known");
+  assert.equal(batteryWords({ volts: 7.42, level: "low" }).full, "Battery low, 7.4 volts");
+});
