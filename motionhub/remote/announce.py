@@ -9,7 +9,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import re
-import socket
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -98,15 +97,7 @@ def _load() -> None:
 
 def _own_addresses() -> list[str]:
     """The machine's IPv4 addresses on networks, without its loopback."""
-    import ifaddr
+    import ifaddr  # zeroconf's own way of listing them
 
-    found = [ip.ip for adapter in ifaddr.get_adapters() for ip in adapter.ips if isinstance(ip.ip, str)]
-    return [ip for ip in found if not ip.startswith("127.") and _is_ipv4(ip)]
-
-
-def _is_ipv4(text: str) -> bool:
-    try:
-        socket.inet_aton(text)
-    except OSError:
-        return False
-    return True
+    found = [ip.ip for adapter in ifaddr.get_adapters() for ip in adapter.ips if ip.is_IPv4]
+    return [ip for ip in found if isinstance(ip, str) and not ip.startswith("127.")]

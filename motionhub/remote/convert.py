@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 import msgpack  # type: ignore[import-untyped]
 import numpy as np
-from numpy.typing import NDArray
 
 from motionhub.hub import commands
 from motionhub.motion.posing import joints_for, standing_feet

@@ -13,7 +13,7 @@ import logging
 import socket
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 from websockets.asyncio.server import ServerConnection
@@ -80,7 +80,7 @@ class Stage(Protocol):
 @dataclass(eq=False)
 class _Viewer:
     role: Role
-    outbox: Outbox = field(default_factory=Outbox)
+    outbox: Outbox
 
 
 class Desk:
@@ -138,14 +138,15 @@ class Desk:
         self, connection: ServerConnection, conversation: Conversation, hello: messages.Hello, role: Role
     ) -> None:
         number = next(self._ids)
-        client, viewer = f"b{number}", _Viewer(role)
+        # Its buffers are full when it has fallen too far behind, so a goodbye would be stuck in them as well.
+        client, viewer = f"b{number}", _Viewer(role, Outbox(connection.transport.abort))
         name = "".join(c for c in hello.name if c.isprintable()).strip() or f"device {number}"
         _keep_fresh(connection)
         self._stage.join(client, name, operator=role == "operator")
         self._viewers[client] = viewer
         viewer.outbox.put(pack(messages.Welcome(role=role, you=client, hub_version=__version__, robot=self._info)))
-        viewer.outbox.put(pack(moves(self._stage.moves())))
-        viewer.outbox.put(pack(recordings(self._stage.recordings())))
+        viewer.outbox.put_latest("moves", pack(moves(self._stage.moves())))
+        viewer.outbox.put_latest("recordings", pack(recordings(self._stage.recordings())))
         sender = asyncio.create_task(_send(connection, viewer.outbox))
         try:
             closing = await self._listen(connection, conversation, client, viewer)
@@ -188,7 +189,7 @@ class Desk:
             return
         packed = pack_state(state)
         for viewer in self._viewers.values():
-            viewer.outbox.put_state(packed)
+            viewer.outbox.put_latest("state", packed)
 
     def _tell(self, news: News) -> None:
         match news:
@@ -196,26 +197,25 @@ class Desk:
                 if viewer := self._viewers.get(client):
                     viewer.outbox.put(pack(messages.Refused(to=to, text=text)))
             case Notice(level=level, text=text):
-                self._put_all(messages.Notice(level=level, text=text))
-            case MovesChanged():
-                self._put_all(moves(self._stage.moves()))
-            case RecordingsChanged():
-                self._put_all(recordings(self._stage.recordings()))
+                packed = pack(messages.Notice(level=level, text=text))
+                for viewer in self._viewers.values():
+                    viewer.outbox.put(packed)
+            case MovesChanged() if self._viewers:
+                self._put_latest(moves(self._stage.moves()))
+            case RecordingsChanged() if self._viewers:
+                self._put_latest(recordings(self._stage.recordings()))
 
-    def _put_all(self, message: messages.FromHub) -> None:
-        if self._viewers:
-            packed = pack(message)
-            for viewer in self._viewers.values():
-                viewer.outbox.put(packed)
+    def _put_latest(self, listing: messages.Moves | messages.Recordings) -> None:
+        packed = pack(listing)
+        for viewer in self._viewers.values():
+            viewer.outbox.put_latest(listing.type, packed)
 
 
 async def _send(connection: ServerConnection, outbox: Outbox) -> None:
     """Send what waits, as fast as the browser takes it."""
     with contextlib.suppress(ConnectionClosed):
-        while (packed := await outbox.next()) is not None:
-            await connection.send(packed)
-        # Its buffers are full, so a goodbye would wait in them as well.
-        connection.transport.abort()
+        while True:
+            await connection.send(await outbox.next())
 
 
 def _keep_fresh(connection: ServerConnection) -> None:

@@ -32,8 +32,6 @@ class CloseCode(IntEnum):
     """As many browsers are connected as the hub takes: try later."""
     UNPAIRED = 4401
     """The key is not one of this hub's: pair again. Trying again with the same key will not help."""
-    TOO_SLOW = 4410
-    """The browser did not read what it was sent."""
     NO_HELLO = 4408
     """The first message was not a Hello, or none came in time."""
     UNREADABLE = 4422

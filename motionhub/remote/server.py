@@ -182,6 +182,8 @@ def _secure(connection: ServerConnection, request: Request, response: Response) 
     """Add what tells browsers to be careful with this page (MDN, OWASP Secure Headers)."""
     if response.status_code == HTTPStatus.SWITCHING_PROTOCOLS:
         return
+    if request.method == "HEAD":
+        response.body = b""
     for name, value in _FIXED_HEADERS.items():
         response.headers[name] = value
     response.headers["Content-Security-Policy"] = policy(request.headers.get_all("Host"))

@@ -18,8 +18,6 @@ export const CloseCode = {
   FULL: 1013,
   /** The key is not one of this hub's: pair again. Trying again with the same key will not help. */
   UNPAIRED: 4401,
-  /** The browser did not read what it was sent. */
-  TOO_SLOW: 4410,
   /** The first message was not a Hello, or none came in time. */
   NO_HELLO: 4408,
   /** Too many messages that could not be read. */
