@@ -211,8 +211,7 @@ class Library:
         return tuple((str(path), *_mark(path)) for path in files)
 
     def _move_files(self) -> dict[str, tuple[Path, bool]]:
-        layers = [(path, True) for path in self._shipped_files("moves")]
-        layers += [(path, True) for path in self._shipped_files("routines")]
+        layers = [(path, True) for path in self._shipped_files("")]
         layers += [(path, False) for path in self._moves.names().values()]
         found = {path.stem.lower(): (path, shipped) for path, shipped in layers}
         return {path.stem: (path, shipped) for _, (path, shipped) in sorted(found.items())}
