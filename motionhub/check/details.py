@@ -51,5 +51,5 @@ def csv(t: Timeline) -> Iterator[str]:
     """The file, in pieces: a header, and one line per frame. Times to the microsecond, the rest to six digits."""
     yield ",".join(columns(t)) + "\n"
     for start in range(0, len(t.height), CHUNK):
-        rows = table(t, slice(start, start + CHUNK))
+        rows = table(t, slice(start, start + CHUNK)) + 0.0  # no minus in front of a zero
         yield "".join(f"{row[0]:.6f}," + ",".join(f"{v:.6g}" for v in row[1:]) + "\n" for row in rows.tolist())

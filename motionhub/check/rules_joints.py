@@ -157,18 +157,29 @@ def holding_torque(t: Timeline, mender: Mender) -> list[Finding]:
     robot, rate = t.frames.robot, t.frames.rate_hz
     rule = Limit("holding-torque", "N·m", 1.0, rate)
     found = []
-    still = [0, len(t.torques) - 1, *t.frames.holds]
     for j, servo in enumerate(robot.servos):
-        stall = servo.stall_torque_at(t.rail.steady_volts)
-        load = np.where(t.standing, np.abs(t.torques[:, j]) / stall, 0.0)
-        window = max(round(servo.hold_window_s * rate), 1)
-        if load.max() <= servo.hold_fraction:
+        mean = held_load(t, j)
+        if mean.max() <= servo.hold_fraction:
             continue
-        mean = moving_rms(load, window)
-        mean[still] = np.maximum(mean[still], load[still])
-        advise = _hold_less(t, mender, j, servo, mean, window)
+        stall = servo.stall_torque_at(t.rail.steady_volts)
+        advise = _hold_less(t, mender, j, servo, mean, hold_frames(servo, rate))
         found += rule.findings(mean * stall, servo.hold_fraction * stall, advise, robot.joint_names[j], t.standing)
     return found
+
+
+def hold_frames(servo: Servo, rate_hz: float) -> int:
+    """The servo's window, in frames."""
+    return max(round(servo.hold_window_s * rate_hz), 1)
+
+
+def held_load(t: Timeline, j: int) -> Array:
+    """What a joint carries over its servo's window up to each frame, (T,), as a share of its stall torque."""
+    servo = t.frames.robot.servos[j]
+    load = np.where(t.standing, np.abs(t.torques[:, j]) / servo.stall_torque_at(t.rail.steady_volts), 0.0)
+    mean = moving_rms(load, hold_frames(servo, t.frames.rate_hz))
+    still = [0, len(load) - 1, *t.frames.holds]
+    mean[still] = np.maximum(mean[still], load[still])
+    return mean
 
 
 def moving_rms(load: Array, window: int) -> Array:

@@ -80,30 +80,25 @@ def open_library(folder: Path | None, robot: Robot) -> Library:
     if folder is None:
         import platformdirs
 
-        folder = Path(platformdirs.user_data_dir("motionhub", appauthor=False))
+        folder = Path(platformdirs.user_data_dir("motionhub", appauthor=False)) / "library"
     elif not folder.is_dir():
         raise InputError("--sequences", str(folder), "expected a folder, found " + _found(folder))
     return Library(folder, shipped_folder(), robot)
 
 
-def read_text(path: Path) -> str:
-    """A text file that a user named.
+def save(path: Path, text: str) -> None:
+    """Write a file that a user asked for, whole or not at all.
 
     Raises:
-        InputError: It is missing, is not a file, may not be read, or is not UTF-8.
+        InputError: It cannot be written there.
     """
+    from motionhub.library.atomic import write_text
+
     try:
-        return path.read_text(encoding="utf-8")
-    except UnicodeDecodeError as error:
-        raise InputError(path, f"byte {error.start}", "expected UTF-8 text") from None
-    except (OSError, ValueError) as error:
-        reason = (getattr(error, "strerror", None) or str(error)).lower()
-        raise InputError(path, "", f"expected a file that can be read, found: {reason}") from None
-
-
-def looks_like_a_file(name: str) -> bool:
-    """Whether SEQUENCE is meant as a file rather than as a name of the library."""
-    return name.endswith(".json") or "/" in name or "\\" in name or Path(name).is_file()
+        write_text(path, text)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise InputError(path, "", f"expected a place to write to, found: {reason}") from None
 
 
 def _found(path: Path) -> str:

@@ -1,0 +1,95 @@
+"""A report for people: one screen, worst first, in plain words."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from motionhub.check.findings import Finding
+from motionhub.check.margins import Closeness, closest
+from motionhub.check.report import Report
+
+MOST = 12
+"""Findings shown; the rest are counted, and all are in the JSON."""
+
+PLAIN = {
+    "joint-range": "turns too far",
+    "reach": "out of reach",
+    "joint-speed": "too fast",
+    "joint-torque": "too heavy",
+    "holding-torque": "too heavy for long",
+    "supply-current": "too much current",
+    "supply-voltage": "voltage",
+    "stability": "shaky",
+    "tip-over": "falls over",
+    "clearance": "knocks together",
+    "ground": "hits the ground",
+    "foot-slip": "drags a foot",
+    "link-rate": "too much for the radio",
+    "charge": "too much for the battery",
+}
+"""What each rule means when it is broken."""
+
+
+def show(report: Report, console: Console | None = None) -> None:
+    """Print a report."""
+    console = console or Console(highlight=False)
+    verdict = Text("fits" if report.fits else "does not fit", style="bold green" if report.fits else "bold red")
+    console.print(
+        Text.assemble((report.sequence, "bold"), ": ", verdict, f" {report.robot} ({report.duration_s:.1f} s)")
+    )
+    if report.findings:
+        console.print(_findings(report.findings[:MOST]))
+        if (more := len(report.findings) - MOST) > 0:
+            console.print(f"  and {more} more; --json has them all")
+    if report.fits:
+        console.print(_closest(closest(report)))
+    if report.not_checked:
+        console.print(f"  not checked: {', '.join(report.not_checked)}")
+
+
+def _findings(findings: tuple[Finding, ...]) -> Table:
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, show_edge=False)
+    table.add_column("")
+    for title in ("rule", "when", "where", "found"):
+        table.add_column(title, overflow="fold")
+    table.add_column("what would mend it", overflow="fold", ratio=1)
+    for f in findings:
+        mark = Text("✗", style="red") if f.severity == "error" else Text("!", style="yellow")
+        table.add_row(
+            mark,
+            Text.assemble(PLAIN[f.rule], "\n", (f.rule, "dim")),
+            when(f),
+            f.subject or "",
+            f"{number(f.value)} {f.unit}\n[dim]limit {number(f.limit)}[/dim]",
+            f.advice,
+        )
+    return table
+
+
+def _closest(margins: list[Closeness]) -> Table:
+    table = Table(box=None, padding=(0, 2, 0, 2), pad_edge=False, show_edge=False)
+    for title in ("closest to a limit", "where", "worst", "limit"):
+        table.add_column(title)
+    for m in margins:
+        share = f"{m.used:.0%} of it" if m.used is not None else ""
+        table.add_row(m.rule, m.subject or "", f"{number(m.value)} {m.unit}", f"{number(m.limit)} {m.unit}  {share}")
+    return table
+
+
+def when(finding: Finding) -> str:
+    """``1.2-3.4 s``, with as many digits as tell the ends apart."""
+    if finding.end_s - finding.start_s < 0.005:
+        return f"{finding.start_s:.2f} s"
+    return (
+        f"{finding.start_s:.1f}-{finding.end_s:.1f} s"
+        if finding.end_s - finding.start_s >= 1
+        else (f"{finding.start_s:.2f}-{finding.end_s:.2f} s")
+    )
+
+
+def number(value: float) -> str:
+    """Three digits or so, without an exponent."""
+    size = abs(value)
+    return f"{value:.0f}" if size >= 100 else f"{value:.1f}" if size >= 10 else f"{value:.2f}"
