@@ -27,7 +27,7 @@ CONTACT = 0.004
 SAG_SPEED = 0.8
 """How fast a leg without pulses gives way, rad/s (practice: geared servos turn back slowly under load)."""
 LOADS_EVERY = 3
-"""Steps between one reckoning of the loads and the next; they change no faster than the pose."""
+"""Steps between one reckoning of loads and voltages and the next: 60 ms, slower than a regulator, faster than a leg."""
 # Open-circuit voltage of a lithium-polymer cell by charge, as shares of the way from empty to full
 # (practice: flat in the middle, steep at the end).
 CHARGE = np.array([0.0, 0.05, 0.15, 0.5, 0.8, 1.0])
@@ -100,9 +100,14 @@ class Plant:
         self.servo_a = 0.0
         """All servos and outputs together."""
         self._steps = 0
+        self._travelled = np.zeros(robot.joints)
+        self._elapsed = 0.0
+        self._free = np.empty(robot.joints)
+        self._lifting = np.empty(robot.joints)
         self._down = np.array([0.0, 0.0, -1.0])
         self._output_a = np.array([output.current_a for output in robot.outputs])
         self._legs = np.arange(robot.joints) < 3 * robot.legs
+        self._limit_speeds()
 
     @cached_property
     def _kinds(self) -> list[tuple[Servo, NDArray[np.intp]]]:
@@ -122,27 +127,38 @@ class Plant:
             outputs: (O,) levels, 0 to 1.
             dt: Seconds; a servo period or less.
         """
-        if self._steps % LOADS_EVERY == 0:
-            self.torques = self._loads(on)
-        self._steps += 1
-        volts = self.battery.rail_v
         gap = wanted - self.joints
-        most = np.empty(self.robot.joints)
-        for kind, own in self._kinds:
-            free, stall = kind.free_speed_at(volts), kind.stall_torque_at(volts)
-            # A servo that lifts its load is slowed by it, one that gives way to it is not.
-            lifting = np.maximum(self.torques[own] * np.sign(gap[own]), 0.0)
-            most[own] = free * np.maximum(1 - lifting / np.maximum(stall, 1e-9), 0.0)
-        moved = np.clip(gap, -most * dt, most * dt)
-        sagging = np.clip(self.lowered - self.joints, -SAG_SPEED * dt, SAG_SPEED * dt) * self._legs
-        moved = np.where(on, moved, sagging)
+        # A servo that lifts its load is slowed by it, one that gives way to it is not.
+        most = np.where(self.torques * gap > 0, self._lifting, self._free) * dt
+        sagging = np.minimum(np.maximum(self.lowered - self.joints, -SAG_SPEED * dt), SAG_SPEED * dt) * self._legs
+        moved = np.where(on, np.minimum(np.maximum(gap, -most), most), sagging)
         self.joints = self.joints + moved
-        amps = float(self._output_a @ np.asarray(outputs, dtype=np.float64)) if len(self._output_a) else 0.0
+        self._travelled += np.abs(moved)
+        self._elapsed += dt
+        self._steps += 1
+        if self._steps % LOADS_EVERY == 0:
+            self._settle(on, np.asarray(outputs, dtype=np.float64))
+
+    def _settle(self, on: Flags, outputs: Array) -> None:
+        """Work out loads, currents and voltages from what has happened since the last time."""
+        self.torques = self._loads(on)
+        speeds = self._travelled / self._elapsed
+        amps = float(self._output_a @ outputs) if len(self._output_a) else 0.0
+        volts = max(self.battery.rail_v, 0.1)
         for kind, own in self._kinds:
-            current = kind.current(self.torques[own], moved[own] / dt, max(volts, 0.1))
-            amps += float(np.where(on[own], current, 0.0).sum())
+            amps += float((kind.current(self.torques[own], speeds[own], volts) * on[own]).sum())
         self.servo_a = amps
-        self.battery.step(amps, dt)
+        self.battery.step(amps, self._elapsed)
+        self._travelled = np.zeros(self.robot.joints)
+        self._elapsed = 0.0
+        self._limit_speeds()
+
+    def _limit_speeds(self) -> None:
+        volts = max(self.battery.rail_v, 0.1)
+        for kind, own in self._kinds:
+            free = kind.free_speed_at(volts)
+            self._free[own] = free
+            self._lifting[own] = free * np.maximum(1 - np.abs(self.torques[own]) / kind.stall_torque_at(volts), 0.0)
 
     def _loads(self, on: Flags) -> Array:
         """Torques that hold the links up and push the lowest feet down, (J,)."""
