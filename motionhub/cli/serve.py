@@ -36,7 +36,7 @@ CAUTION = (
     "Stop in the remote is software: it is not an emergency stop."
 )
 
-_LISTEN = re.compile(r"(?:\[(?P<six>[0-9A-Fa-f:.]+(?:%\w+)?)\]|(?P<host>[^\s:\[\]/@]*)):(?P<port>\d{1,5})")
+_LISTEN = re.compile(r"(?:\[(?P<six>[0-9A-Fa-f:.]+(?:%\w+)?)\]|(?P<host>[^\s:\[\]/@]*)):(?P<port>[0-9]{1,5})")
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ async def run(options: Options) -> None:
 
     leaving = asyncio.Event()
     _on_signals(leaving.set)
-    names = Names()
+    names = Names([options.host])
     server = Server(Site.of(built_remote()), names)
     await _bind(server, options)
     try:
@@ -155,7 +155,7 @@ async def _perform(
         desk = Desk(show, info, keys)
         server.open(desk)
         _welcome(info.name, options.port, host, server.port, keys)
-        announcement = Announcement(info.name, [] if options.host in ("0.0.0.0", "::") else [host], server.port)
+        announcement = Announcement(info.name, [] if options.host == "0.0.0.0" else [host], server.port)
         announcing = asyncio.create_task(_announce(announcement, names, host, server.port))
         await leaving.wait()
         click.echo("Leaving: the robot is brought to rest.")

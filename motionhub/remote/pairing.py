@@ -6,7 +6,9 @@ key is in no request, no log and no ``Referer``, and reaches the hub only inside
 
 from __future__ import annotations
 
+import contextlib
 import socket
+from collections.abc import Iterable
 from urllib.parse import quote
 
 QUIET_ZONE = 4
@@ -25,24 +27,30 @@ def address(host: str, port: int) -> str:
 
 
 def own_address(listen: str) -> str:
-    """The IP address at which other machines reach this one, when it listens on ``listen``.
+    """The address at which other machines reach this one, when it listens on ``listen``.
 
-    Asks the system which address it would send from. Nothing is sent: connecting a UDP socket only looks up the
-    route. 192.0.2.1 is reserved for documentation (RFC 5737) and stands for "somewhere else"; the other is the
-    group that local names are announced in (RFC 6762), for a network that leads nowhere else.
+    For ``0.0.0.0`` and ``::``, which stand for every address of their kind, asks the system which one it would send
+    from. Nothing is sent: connecting a UDP socket only looks up the route. The first target is reserved for
+    documentation (RFC 5737, RFC 3849) and stands for "somewhere else"; the other is the group that local names are
+    announced in (RFC 6762 §3), for a network that leads nowhere else.
     """
-    if listen not in ("", "0.0.0.0", "::"):
-        return listen
-    for target in ("192.0.2.1", "224.0.0.251"):
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-            try:
-                probe.connect((target, 9))
-            except OSError:
-                continue
+    match listen:
+        case "0.0.0.0":
+            return _sends_from(socket.AF_INET, ("192.0.2.1", "224.0.0.251")) or "127.0.0.1"
+        case "::":
+            return _sends_from(socket.AF_INET6, ("2001:db8::1", "ff02::fb")) or "::1"
+    return listen
+
+
+def _sends_from(family: socket.AddressFamily, targets: Iterable[str]) -> str | None:
+    for target in targets:
+        with contextlib.suppress(OSError), socket.socket(family, socket.SOCK_DGRAM) as probe:
+            probe.connect((target, 9))
             found = str(probe.getsockname()[0])
-            if not found.startswith("0."):
+            # A link-local IPv6 address needs a zone, which no link can carry (RFC 6874 was never taken up).
+            if found not in ("0.0.0.0", "::") and not found.startswith("fe80"):
                 return found
-    return "127.0.0.1"
+    return None
 
 
 def is_only_here(host: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 import json
 import os
 import stat
@@ -109,8 +110,11 @@ def test_the_code_in_the_terminal_is_the_code(colour: bool) -> None:
 
 def test_an_address_that_others_reach() -> None:
     assert own_address("192.0.2.9") == "192.0.2.9"
-    found = own_address("0.0.0.0")
-    assert not found.startswith("0.")
+    for listen, kind in (("0.0.0.0", ipaddress.IPv4Address), ("::", ipaddress.IPv6Address)):
+        found = ipaddress.ip_address(own_address(listen))
+        assert isinstance(found, kind)
+        assert not found.is_unspecified
+        assert not found.is_link_local or kind is ipaddress.IPv4Address
     assert is_only_here("127.0.0.1")
     assert is_only_here("::1")
     assert not is_only_here("192.0.2.9")
