@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from motionhub.check import check
+from motionhub.check.report import check
 from motionhub.library.shipped import shipped_folder
 from motionhub.link.coder import frame_bytes
 from motionhub.motion import documents

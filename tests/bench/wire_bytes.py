@@ -27,10 +27,9 @@ def measure(say: Callable[[str], None]) -> Result:
     library = Library(shipped_folder(), shipped_folder(), robot)
     moves = []
     for name in library.names():
-        document = library.document(name)
-        if document.format.startswith("motionhub-sequence"):
+        if library.kind(name) == "sequence":
             say(name)
-            moves.append(calibration.pulses(robot, render(document, robot, RATE_HZ).joints))
+            moves.append(calibration.pulses(robot, render(library.sequence(name), robot, RATE_HZ).joints))
     coder = frame_bytes(robot, calibration, RATE_HZ)
     ours = np.concatenate([coder(pulses) for pulses in moves])
     pulses = np.rint(np.concatenate(moves)).astype(np.int64)
