@@ -321,6 +321,6 @@ def test_after_a_packet_that_was_cut_the_next_begins_with_a_delimiter():
         port.write(b"firstpacket\0")
         until(lambda: channel.got)
         port.write(b"second\0")
-        until(lambda: channel.got == b"first\0second\0")
+        until(lambda: channel.got == b"firstp\0second\0")
     finally:
         port.close()
