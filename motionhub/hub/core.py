@@ -45,6 +45,9 @@ DEAD_MAN_S = 0.4
 """A walk ends when no Drive has come for this long. A held stick repeats at least 5 times a second, so one
 may be lost; and at a brisk 0.2 m/s it is 8 cm further."""
 
+LOOKED_AWAY = 8
+"""Ticks between two looks after which a foot may have stepped unseen."""
+
 
 @dataclass(frozen=True, eq=False)
 class Tick:
@@ -222,6 +225,18 @@ class Hub:
             self.tell("warning", f"The battery is low: {telemetry.battery_mv / 1000:.1f} V")
         return self._told()
 
+    def leave(self) -> list[Event]:
+        """The hub is about to end: whatever moves comes to rest. Done when :attr:`at_rest` says so."""
+        self._preparing = None
+        self.let_go_of_stick()
+        self.cause("leave")
+        return self._told()
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether nothing moves, and nothing is about to."""
+        return self.mode in ("rest", "stopped", "limp", "fault")
+
     def _lost(self) -> None:
         self._end_recording("the link to the robot was lost")
         self.cause("lost")
@@ -299,6 +314,7 @@ class Hub:
         "limp": _on_limp,
         "violation": _on_violation,
         "lost": _on_lost,
+        "leave": lambda self, was: self.director.go_home(),
         "empty": _on_empty,
     }
 
@@ -365,6 +381,8 @@ class Hub:
         """The show at this moment. Cheap enough for 25 times a second, and not for every tick."""
         joints, holder, recorder = self.director.stage.joints, self.lease.holder, self.recorder
         if self._looked != self.ticks:
+            if self.ticks - self._looked > LOOKED_AWAY:
+                self._footing.forget()
             self._looked = self.ticks
             self._figure = self._footing.look(joints)
         figure, player = self._figure, self.director.player

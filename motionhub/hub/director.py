@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from motionhub.hub.approach import approach
 from motionhub.hub.bearing import Bearing
-from motionhub.hub.lying import lying_joints
-from motionhub.hub.restance import restance
 from motionhub.hub.sources import Array, Source
 from motionhub.hub.sources.brake import Brake
 from motionhub.hub.sources.hold import Hold
@@ -16,6 +15,7 @@ from motionhub.hub.sources.replay import Replay
 from motionhub.hub.sources.standing import Settling, Standing
 from motionhub.hub.stage import Item, Stage
 from motionhub.hub.states import Cause
+from motionhub.link.plant import lowered_joints
 from motionhub.motion.frames import Frames
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.model import Robot
@@ -35,10 +35,12 @@ class Director:
         self._dt = dt
         self._follows = follows
         self._rest = rest_joints(robot)
-        self._lying = lying_joints(robot)
+        self._lying = lowered_joints(robot)
         self.bearing = Bearing(robot)
         self.stage = Stage(self._rest, dt)
-        self._stand()
+        # What is made once and kept by others is made here, and not in the middle of a show.
+        self._new_standing()
+        approach(robot, self._lying, self._rest, dt)
 
     @property
     def standing(self) -> Standing | None:
@@ -103,13 +105,10 @@ class Director:
         return Brake(self._robot, self._dt, stage.joints, stage.velocity, stage.acceleration)
 
     def _to(self, goal: Array, cause: Cause | None = None) -> Item:
-        return Item(lambda: Path(restance(self._robot, self.stage.joints, goal, self._dt)), cause)
+        return Item(lambda: Path(approach(self._robot, self.stage.joints, goal, self._dt)), cause)
 
     def _wait(self) -> Source:
         return Hold(self.stage.joints, self._follows)
 
     def _new_standing(self) -> Source:
         return Standing(self._robot, self._dt, self.bearing)
-
-    def _stand(self) -> None:
-        self.stage.run(Item(self._new_standing))

@@ -42,6 +42,10 @@ class Footing:
         self._before: tuple[NDArray[np.bool_], Array] | None = None
         self._normal: Array | None = None
 
+    def forget(self) -> None:
+        """It may have walked unseen: the next look says how it stands, and takes it to be where it was."""
+        self._before = None
+
     def look(self, joints: Array) -> Figure:
         """How it stands with these joints (J,); looks are to be close enough in time for a foot not to step twice."""
         support = rest_on_ground(self._robot, joints[None], self._normal)

@@ -1,32 +1,54 @@
-"""The show in real time: the 50 Hz loop around the hub's core, the link, the library and whoever looks on."""
+"""The show in real time: the 50 Hz loop around the hub's core, the link, the library and whoever looks on.
+
+All decisions are the core's. Here are a clock, a port, threads for what takes time, and the lists of who
+wants to be told. Deadlines are absolute: a tick that is late is caught up by the next being early enough,
+and lateness never adds up. What is not for the tick's own sake comes after it, in the rest of its 20 ms.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import asyncio
+import contextlib
+import gc
+import logging
+import os
+import sys
+from collections.abc import Callable, Coroutine
 from dataclasses import dataclass
-from typing import Literal
+from pathlib import Path
+from typing import Any
 
+from motionhub.errors import InputError
 from motionhub.hub.commands import Command
 from motionhub.hub.core import Hub
-from motionhub.hub.events import Event
-from motionhub.hub.snapshot import HubState
+from motionhub.hub.events import Began, Event, Keep, Notice, Prepare, Refused
+from motionhub.hub.keeper import Keeper
+from motionhub.hub.lateness import Lateness
+from motionhub.hub.repertoire import MoveLine, Repertoire
+from motionhub.hub.snapshot import HubState, LinkView
+from motionhub.hub.verdicts import Verdicts
+from motionhub.library.recording import Recording
+from motionhub.library.store import Library
+from motionhub.link.ports import Port
+from motionhub.link.session import Connected, Disconnected, Heard, LinkSession, Mismatch
+from motionhub.motion.frames import Frames
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
-Verdict = Literal["fits", "warns", "fails", "unreadable", "checking"]
+__all__ = ["MoveLine", "MovesChanged", "News", "RecordingLine", "RecordingsChanged", "Show"]
 
+STATE_EVERY = 2
+"""Ticks between two states told: 25 a second, which moves smoothly on a screen."""
+STATUS_EVERY = 5
+"""Ticks between two looks at how the link is doing."""
+CATCH_UP = 3
+"""Ticks that are caught up after being late; what is more was sleep, and the show goes on from there."""
+LEAVE_S = 8.0
+"""The longest that leaving waits for the robot to come to rest: a long step over, and some patience."""
+_SWITCH_S = 0.0005
+"""How soon a thread that renders or reads lets the tick's thread have its turn; Python's own 5 ms are too long."""
 
-@dataclass(frozen=True)
-class MoveLine:
-    """A line of the list of moves."""
-
-    name: str
-    kind: Literal["sequence", "routine"]
-    duration_s: float | None
-    verdict: Verdict
-    reason: str
-    """The first finding in words, or why it cannot be read; empty when there is nothing to say."""
-    shipped: bool
+_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -58,39 +80,230 @@ class Show:
         robot: The robot.
         calibration: Of this very machine.
         library: Moves and recordings.
-        port: Where the robot is, closed as yet.
+        port: Where the robot is; opened by :meth:`start`, closed by :meth:`stop`.
+        cache: Where verdicts are remembered; in the user's own cache when not given.
     """
 
-    def __init__(self, robot: Robot, calibration: Calibration, library: object, port: object) -> None:
+    def __init__(
+        self, robot: Robot, calibration: Calibration, library: Library, port: Port, cache: Path | None = None
+    ) -> None:
         self.hub = Hub(robot, calibration)
+        self.lateness = Lateness()
+        self._library = library
+        self._port = port
+        self._session = LinkSession(robot, int.from_bytes(os.urandom(2), "little"))
+        self._verdicts = Verdicts(library, calibration, _user_cache() if cache is None else cache)
+        self._repertoire = Repertoire(library, self._verdicts, lambda: self._tell(MovesChanged()))
+        self._recordings: list[RecordingLine] = []
+        self._watching: list[Callable[[HubState], None]] = []
+        self._listening: list[Callable[[News], None]] = []
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._ticking: asyncio.Task[None] | None = None
+
+    # ---------------------------------------------------------------- from start to end
 
     async def start(self) -> None:
-        """Open the port and begin to tick."""
+        """Open the port and begin to tick.
+
+        Raises:
+            InputError: if the port cannot be opened.
+        """
+        loop = self._loop = asyncio.get_running_loop()
+        self._keeper = Keeper(self._library, self.hub.rate_hz, lambda text: self._soon(self._tell, _trouble(text)))
+        self._port.open(lambda: self._soon(self._read_soon))
+        sys.setswitchinterval(_SWITCH_S)
+        gc.collect()
+        gc.freeze()  # what is there now stays, and need not be looked through again and again
+        self._ticking = loop.create_task(self._tick_on(), name="tick")
+        self._ticking.add_done_callback(_report)
+        self._spawn(self._repertoire.keep_up())
+        self._spawn(self._rescue())
 
     async def stop(self) -> None:
-        """Bring the robot to rest, and leave."""
+        """Bring the robot to rest, in at most :data:`LEAVE_S` seconds, and leave."""
+        if self._ticking is None:
+            return
+        self._publish(self.hub.leave())
+        until = self._loop.time() + LEAVE_S
+        while self.hub.link.up and not self.hub.at_rest and self._loop.time() < until and not self._ticking.done():
+            await asyncio.sleep(0.05)
+        for task in [self._ticking, *self._tasks]:
+            task.cancel()
+        self._verdicts.close()
+        await asyncio.gather(self._ticking, *self._tasks, return_exceptions=True)
+        self._ticking = None
+        gc.unfreeze()
+        await asyncio.to_thread(self._port.close)
+        await asyncio.to_thread(self._keeper.close)
+
+    def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
+        task = self._loop.create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+        task.add_done_callback(_report)
+
+    def _soon(self, call: Callable[..., None], *args: object) -> None:
+        """From any thread: call this in the loop."""
+        with contextlib.suppress(RuntimeError):  # the loop has ended before the thread
+            self._loop.call_soon_threadsafe(call, *args)
+
+    # ---------------------------------------------------------------- people
 
     def join(self, client: str, name: str, *, operator: bool) -> None:
         """Somebody has connected and been paired."""
+        self._publish(self.hub.joined(client, name, operator, self._loop.time()))
 
     def leave(self, client: str) -> None:
         """Somebody has gone."""
+        self._publish(self.hub.left(client, self._loop.time()))
 
     def handle(self, client: str, command: Command) -> None:
         """Take a command. Whatever comes of it, refusals too, is told to those who :meth:`listen`."""
+        self._publish(self.hub.handle(client, command, self._loop.time()))
 
     def subscribe(self, on_state: Callable[[HubState], None]) -> Callable[[], None]:
         """Call ``on_state`` 25 times a second. Returns what ends it."""
-        return lambda: None
+        self._watching.append(on_state)
+        return lambda: _discard(self._watching, on_state)
 
     def listen(self, on_news: Callable[[News], None]) -> Callable[[], None]:
         """Call ``on_news`` with refusals (which name their client), notices, changes of lists. Returns what ends it."""
-        return lambda: None
+        self._listening.append(on_news)
+        return lambda: _discard(self._listening, on_news)
 
     def moves(self) -> list[MoveLine]:
         """What can be played, by name, with verdicts as far as they are known."""
-        return []
+        return self._repertoire.lines()
 
     def recordings(self) -> list[RecordingLine]:
         """What can be replayed, newest first."""
-        return []
+        return self._recordings
+
+    def _tell(self, news: News) -> None:
+        for listener in tuple(self._listening):
+            listener(news)
+
+    def _publish(self, events: list[Event] | tuple[Event, ...]) -> None:
+        """Do what the core asks for, and tell people the rest."""
+        for event in events:
+            if isinstance(event, Prepare):
+                self._spawn(self._prepare(event))
+            elif isinstance(event, Began):
+                self._keeper.begin()
+            elif isinstance(event, Keep):
+                self._keep(event)
+            else:
+                self._tell(event)
+
+    # ---------------------------------------------------------------- what takes time
+
+    async def _prepare(self, asked: Prepare) -> None:
+        result: Frames | Recording | str
+        if asked.kind == "move":
+            result = await self._repertoire.frames(asked.name, self.hub.rate_hz)
+        else:
+            try:
+                result = await asyncio.to_thread(self._library.recording, asked.name)
+            except InputError as error:
+                result = str(error)
+        self._publish(self.hub.prepared(asked.job, result, self._loop.time()))
+
+    def _keep(self, asked: Keep) -> None:
+        def done(refused: str) -> None:
+            if refused:
+                self._tell(Refused(asked.client, "record_stop", refused))
+            self._spawn(self._list_recordings())
+
+        self._keeper.keep(asked.name, lambda refused: self._soon(done, refused))
+
+    async def _rescue(self) -> None:
+        try:
+            for name in await asyncio.to_thread(self._library.rescue):
+                self._tell(Notice("info", f"A recording that was cut short has been kept as {name}"))
+        except InputError as error:
+            self._tell(_trouble(str(error)))
+        await self._list_recordings()
+
+    async def _list_recordings(self) -> None:
+        entries = await asyncio.to_thread(self._library.recordings)
+        self._recordings = [RecordingLine(e.name, e.duration_s, e.made) for e in entries if not e.unreadable]
+        self._tell(RecordingsChanged())
+
+    # ---------------------------------------------------------------- the tick
+
+    async def _tick_on(self) -> None:
+        loop, period = self._loop, 1 / self.hub.rate_hz
+        due = loop.time()
+        while True:
+            late = loop.time() - due
+            if late < 0:
+                await asyncio.sleep(-late)
+                late = loop.time() - due
+            else:
+                await asyncio.sleep(0)  # even when it is behind, everybody gets a turn
+            self.lateness.add(late)
+            if late > CATCH_UP * period:
+                missed = int(late / period)
+                self.lateness.skipped += missed
+                due += missed * period
+            self._tick(loop.time())
+            due += period
+
+    def _tick(self, now: float) -> None:
+        self._read(now)
+        tick = self.hub.tick(now)
+        self._port.write(self._session.send_frame(tick.pulses, tick.outputs, now))
+        # From here on there is time until the next one.
+        if tick.recorded is not None:
+            self._keeper.tick(tick.recorded)
+        self._publish(tick.events)
+        self._hear(self._session.tick(now), now)
+        if self.hub.ticks % STATUS_EVERY == 0:
+            self._look_at_link(now)
+        if self._watching and self.hub.ticks % STATE_EVERY == 0:
+            state = self.hub.state(now)
+            for watcher in tuple(self._watching):
+                watcher(state)
+
+    def _read_soon(self) -> None:
+        """Bytes have come: read them now, for how long they took is measured."""
+        self._read(self._loop.time())
+
+    def _read(self, now: float) -> None:
+        if data := self._port.read():
+            self._hear(self._session.receive(data, now), now)
+
+    def _hear(self, events: list[Any], now: float) -> None:
+        for event in events:
+            if isinstance(event, Heard):
+                self._publish(self.hub.robot_says(event.telemetry, now))
+            elif isinstance(event, Connected | Disconnected):
+                self._look_at_link(now)
+            elif isinstance(event, Mismatch):
+                self._tell(Notice("error", event.text))
+
+    def _look_at_link(self, now: float) -> None:
+        s = self._session.status(now)
+        view = LinkView(s.up, s.round_trip_s, s.lost_share, s.bytes_s, s.budget_bytes_s)
+        self._publish(self.hub.link_is(view, now))
+
+
+def _discard(calls: list[Any], call: object) -> None:
+    with contextlib.suppress(ValueError):
+        calls.remove(call)
+
+
+def _trouble(text: str) -> Notice:
+    return Notice("error", text)
+
+
+def _report(task: asyncio.Task[None]) -> None:
+    """A task that ends by an exception is a fault of the program: it goes to the log, not unseen."""
+    if not task.cancelled() and (error := task.exception()):
+        _log.error("%s has failed", task.get_name(), exc_info=error)
+
+
+def _user_cache() -> Path:
+    import platformdirs
+
+    return Path(platformdirs.user_cache_dir("motionhub", appauthor=False)) / "verdicts"

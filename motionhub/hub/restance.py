@@ -141,7 +141,8 @@ def _over(feet: Array, com: Array, margin: float) -> Array:
     inward = (edge[:, 0] * from_corner[..., 1] - edge[:, 1] * from_corner[..., 0]) / np.linalg.norm(edge, axis=1)
     margins = inward.min(axis=1)
     best = int(np.argmax(margins >= min(margin, 0.999 * margins.max())))
-    return points[best] - com
+    found: Array = points[best] - com
+    return found
 
 
 def _render(robot: Robot, parts: list[_Part], start: Array, goal: Array, dt: float) -> Array:

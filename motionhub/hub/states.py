@@ -44,6 +44,7 @@ Cause = Literal[
     "unsure",  # the pulses shall end, but nobody has said that they are sure
     "violation",  # the guard will not let a frame pass
     "lost",  # the link went quiet: the robot eases to rest by itself, and so does the hub
+    "leave",  # the hub is about to end
     "empty",  # the battery is below its cut-off
 ]
 
@@ -70,6 +71,7 @@ limp       limp      limp      limp      limp      limp      limp      limp     
 unsure     no        no        no        no        no        no        no        no        no
 violation  fault     fault     fault     fault     fault     fault     .         .         .
 lost       moving    moving    moving    moving    moving    stopping  stopped   .         fault
+leave      moving    moving    moving    moving    moving    .         .         .         .
 empty      stopping  stopping  stopping  stopping  stopping  stopping  .         .         .
 """
 

@@ -7,7 +7,12 @@ when a stick is touched.
 from __future__ import annotations
 
 import numpy as np
-from ruckig import InputParameter, OutputParameter, Result, Ruckig
+from ruckig import (  # type: ignore[import-not-found,import-untyped,unused-ignore]
+    InputParameter,
+    OutputParameter,
+    Result,
+    Ruckig,
+)
 
 from motionhub.hub.bearing import Bearing
 from motionhub.hub.sources import Array, Step
