@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 AROUND = 8
 """Directions in which the feet are tried."""
 
+_ROUGH = np.array([0.25, 0.5, 0.75, 1.0])
+"""Shares of a posture that are tried first, and are enough where all is well."""
 _SHARES = np.linspace(0.0, 1.0, 33)
 _TALLEST = 0.1
 """m: no posture asks for more height than this."""
@@ -60,10 +62,11 @@ class Bearing:
         """As much of ``posture`` (4,) as the legs allow: itself, or scaled down towards the rest stance."""
         if not posture.any():
             return posture
+        feet = self._strides if walking else self._home
+        if self._fits(_ROUGH[:, None] * posture, feet).all():
+            return posture
         tried = _SHARES[:, None] * posture
-        good: NDArray[np.bool_] = np.asarray(
-            self._fits(tried, self._strides if walking else self._home).all(axis=(1, 2))
-        )
+        good: NDArray[np.bool_] = np.asarray(self._fits(tried, feet).all(axis=(1, 2)))
         # The largest share up to which nothing fails: beyond a gap the legs could not get there.
-        reached = len(good) if good.all() else int(np.argmin(good))
-        return posture if reached == len(good) else tried[max(reached - 1, 0)]
+        allowed: Array = tried[max(int(np.argmin(good)) - 1, 0)]
+        return allowed

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from motionhub.errors import InputError
-from motionhub.hub.commands import Command
+from motionhub.hub.commands import Command, Play
 from motionhub.hub.core import Hub
 from motionhub.hub.events import Began, Event, Keep, Notice, Prepare, Refused
 from motionhub.hub.keeper import Keeper
@@ -97,6 +97,7 @@ class Show:
         self._recordings: list[RecordingLine] = []
         self._watching: list[Callable[[HubState], None]] = []
         self._listening: list[Callable[[News], None]] = []
+        self._at_hand: Frames | None = None
         self._tasks: set[asyncio.Task[None]] = set()
         self._ticking: asyncio.Task[None] | None = None
 
@@ -161,6 +162,12 @@ class Show:
         """Take a command. Whatever comes of it, refusals too, is told to those who :meth:`listen`."""
         self._publish(self.hub.handle(client, command, self._loop.time()))
 
+    def perform(self, client: str, frames: Frames) -> None:
+        """Play frames that are at hand and have passed their check; in all else as a Play by name."""
+        self._at_hand = frames
+        self.handle(client, Play(frames.name))
+        self._at_hand = None
+
     def subscribe(self, on_state: Callable[[HubState], None]) -> Callable[[], None]:
         """Call ``on_state`` 25 times a second. Returns what ends it."""
         self._watching.append(on_state)
@@ -187,7 +194,7 @@ class Show:
         """Do what the core asks for, and tell people the rest."""
         for event in events:
             if isinstance(event, Prepare):
-                self._spawn(self._prepare(event))
+                self._spawn(self._prepare(event, self._at_hand))
             elif isinstance(event, Began):
                 self._keeper.begin()
             elif isinstance(event, Keep):
@@ -197,9 +204,11 @@ class Show:
 
     # ---------------------------------------------------------------- what takes time
 
-    async def _prepare(self, asked: Prepare) -> None:
+    async def _prepare(self, asked: Prepare, at_hand: Frames | None) -> None:
         result: Frames | Recording | str
-        if asked.kind == "move":
+        if at_hand is not None:
+            result = at_hand
+        elif asked.kind == "move":
             result = await self._repertoire.frames(asked.name, self.hub.rate_hz)
         else:
             try:

@@ -47,7 +47,7 @@ class Standing:
         self._stepper = Stepper(robot, dt=dt)
         self._twist: Twist = REST
         self._limited = self._leaning_limited = False
-        self._asked = np.zeros(4)
+        self._asked, self._aimed = np.zeros(4), True
         self._strides = False
         """Whether the feet are, or are about to be, anywhere but home."""
         self._caught_up = True
@@ -63,7 +63,8 @@ class Standing:
         self._posture.max_jerk = [v / POSTURE_RAMP_S**2 for v in POSTURE_SPEED]
         self._next = OutputParameter(4)
         self._otg = Ruckig(4, dt)
-        self._joints = self._wanted(self._stepper.stance.feet)
+        self._feet = self._stepper.stance.feet
+        self._joints = self._wanted(self._feet)
 
     def drive(self, forward: float, left: float, turn: float) -> None:
         """Walk by these shares (each -1..1) of the fastest that the robot goes in each direction."""
@@ -73,8 +74,9 @@ class Standing:
 
     def carry(self, height: float, roll: float, pitch: float, yaw: float) -> None:
         """Carry the body so: height in m over rest, and angles in rad; as far as the legs allow."""
-        self._asked = np.array([height, roll, pitch, yaw])
-        self._aim()
+        asked = np.array([height, roll, pitch, yaw])
+        if (asked != self._asked).any():
+            self._asked, self._aimed = asked, False  # weighed on the next tick, however often a slider moves
 
     def rest(self) -> None:
         """Stop walking, feet down and home, and carry the body as at rest."""
@@ -94,6 +96,7 @@ class Standing:
             self._stepper.settled
             and self._twist == REST
             and not self._strides
+            and self._aimed
             and posture.current_position == posture.target_position
             and not any(posture.current_velocity)
             and self._caught_up
@@ -102,15 +105,19 @@ class Standing:
     @property
     def at_rest(self) -> bool:
         """Whether it is settled in the rest stance itself."""
-        return self.settled and not any(self._posture.current_position)
+        return self.settled and not self._asked.any() and not any(self._posture.current_position)
 
     def step(self) -> Step:
         """The next tick: walk on, lean on, and put the joints there."""
         if self._strides != (self._twist != REST or not self._stepper.settled):
-            self._strides = not self._strides
+            self._strides, self._aimed = not self._strides, False
+        if not self._aimed:
             self._aim()
         feet = self._stepper.step(self._twist if self._may_walk() else REST).feet
-        self._lean()
+        leaning = self._lean()
+        if feet is self._feet and not leaning and self._caught_up:
+            return Step(self._joints, at_limit=self._limited or self._leaning_limited)
+        self._feet = feet
         wanted = self._wanted(feet)
         # Walk and posture each keep to their limits; where they add up to too much, the joints lag a little.
         move = wanted - self._joints
@@ -126,6 +133,7 @@ class Standing:
 
     def _aim(self) -> None:
         """Lean as asked, as far as the legs allow: less far while they stride, and as asked again once they stand."""
+        self._aimed = True
         allowed = self._bearing.allowed(self._asked, self._strides)
         self._leaning_limited = bool((allowed != self._asked).any())
         self._posture.target_position = allowed.tolist()
@@ -138,10 +146,11 @@ class Standing:
         held = np.array(posture.current_position)
         return bool((self._bearing.allowed(held, walking=True) == held).all())
 
-    def _lean(self) -> None:
+    def _lean(self) -> bool:
+        """Carry the body one tick further to where it shall be; whether it moved."""
         posture = self._posture
         if posture.current_position == posture.target_position and not any(posture.current_velocity):
-            return
+            return False
         result = self._otg.update(posture, self._next)
         if result == Result.Finished:
             # Rounding is dropped, so that where one comes to rest is exactly where one was to.
@@ -149,6 +158,7 @@ class Standing:
             posture.current_velocity = posture.current_acceleration = [0.0] * 4
         else:
             self._next.pass_to_input(posture)
+        return True
 
     def _wanted(self, feet: Array) -> Array:
         body = np.zeros(6)
