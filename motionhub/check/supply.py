@@ -6,9 +6,10 @@
 The servos' current depends on their voltage, and their voltage on the current through the wiring and
 the battery, so each frame is one equation in the voltage v at the servos:
 
-    v = min(set-point, V_b(I) - dropout) - R_w·I,    I = Σ servo currents at v + outputs
+    v = min(set-point, V_b - dropout) - R_w·I,    I = Σ servo currents at v + outputs
 
-V_b is the battery's voltage while the regulator draws its power from it through the battery's resistance.
+V_b is the battery's voltage while the regulator draws its power, and the electronics their current, from
+it through its own resistance.
 
 Above the regulator's limit it holds its current and lets the voltage fall. A servo's current for a given
 torque does not fall with voltage until it stalls, so the rail falls until enough servos have: a brown-out.
@@ -74,8 +75,7 @@ def solve(
     draw = _Draw(robot, np.abs(torques), np.abs(speeds), fixed)
 
     def given(amps: Array) -> Array:
-        found: Array = np.minimum(setting, _battery(supply, cell, setting, amps) - supply.regulator_dropout_v)
-        return found
+        return _regulator(supply, cell, setting, amps)[0]
 
     steady = _fixed_point(lambda v, part: given(i := draw(v, part)) - supply.wiring_ohm * i, len(torques), setting)
     amps = draw(steady, None)
@@ -84,8 +84,10 @@ def solve(
         volts, flowing = steady.copy(), amps.copy()
         volts[over] = _brown_out(draw, over, supply.regulator_a, steady[over])
         flowing[over] = supply.regulator_a
-    out = np.minimum(given(flowing), volts + supply.wiring_ohm * flowing)
-    battery = _battery(supply, cell, out, flowing)
+    out, battery = _regulator(supply, cell, setting, flowing)
+    if over.size:
+        out[over] = volts[over] + supply.wiring_ohm * flowing[over]
+        battery[over] = _battery(supply, cell, out[over], flowing[over])
     battery_amps = out * flowing / (supply.regulator_efficiency * battery) + supply.electronics_a
     return Rail(amps, volts, steady, battery_amps, battery)
 
@@ -106,6 +108,23 @@ class _Draw:
             t, s = (torques, speeds) if part is None else (torques[part], speeds[part])
             total = total + servo.current(t, s, volts[:, None]).sum(axis=1)
         return total
+
+
+def _regulator(supply: Supply, cell: float, setting: float, amps: Array) -> tuple[Array, Array]:
+    """What the regulator puts out while giving ``amps``, and the battery's voltage then, each (T,) V.
+
+    Its set-point, while the battery stays a dropout above it; else all that the battery has but the dropout.
+    """
+    battery = _battery(supply, cell, setting, amps)
+    passes = battery - supply.regulator_dropout_v < setting
+    if passes.any():
+        # V = E - R·(I_e + (V - d)·I/(η·V)) for V, which has one positive root
+        draw = supply.battery_ohm * amps / supply.regulator_efficiency
+        free = cell - supply.battery_ohm * supply.electronics_a - draw
+        low = (free + np.sqrt(free * free + 4 * supply.regulator_dropout_v * draw)) / 2
+        battery = np.where(passes, np.minimum(low, setting + supply.regulator_dropout_v), battery)
+    out = np.where(passes, battery - supply.regulator_dropout_v, setting)
+    return np.maximum(out, 0.0), battery
 
 
 def _battery(supply: Supply, cell: float, out_v: Array | float, amps: Array) -> Array:
