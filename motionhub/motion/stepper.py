@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 
 from motionhub.motion.gait import Gait, default_gait
 from motionhub.motion.planar import REST, Pose, Twist, compose, displacement, outward
+from motionhub.motion.posing import standing_feet
 from motionhub.motion.workspace import SLACK, workspace
 from motionhub.robot.model import Robot
 
@@ -48,8 +49,15 @@ SMOOTH_S = 0.16
 FROZEN_SHARE = 0.25
 """The last share of a swing, in which the landing place no longer changes: a foot does not swerve as it lands."""
 
+AIM_SHARE = 2.0
+"""How fast a landing place may move over the ground, in shares of the foot's pace: a little more than it moves
+while the body speeds up. A sudden stop would otherwise make a foot in mid-air dart to its new place."""
+
 STILL = 1e-6
 """A command below this share of the limit means standing still."""
+
+ROUNDING = 1e-12
+"""A share of the limit that is this much over one is one."""
 
 HOME = 1e-9
 """A foot within this many metres of its home is home."""
@@ -87,6 +95,14 @@ class _Foot:
         self.tx, self.ty = home
         self.air = self.frozen = False
 
+    def aim(self, x: float, y: float, most: float) -> None:
+        """Move the landing place towards a point, by at most so many metres."""
+        dx, dy = x - self.tx, y - self.ty
+        way = hypot(dx, dy)
+        if way > most:
+            x, y = self.tx + dx * most / way, self.ty + dy * most / way
+        self.tx, self.ty = x, y
+
     def advance(self, ticks: int, dt: float) -> None:
         """One tick along the quintic that lands at the target, at rest, in ``ticks`` ticks from now."""
         if ticks == 1:
@@ -113,6 +129,11 @@ def _quintic(p: float, v: float, a: float, s: float, span: float, target: float)
     )
 
 
+def own_cycle(robot: Robot, gait: Gait) -> float:
+    """Seconds a cycle: the robot file's in the robot's default gait, and with as long a swing in any other."""
+    return robot.walk.cycle_s * (1 - default_gait(robot).duty) / (1 - gait.duty)
+
+
 class Stepper:
     """Walks, one tick of ``dt`` at a time. Starts standing at rest: every foot home, all down.
 
@@ -120,7 +141,7 @@ class Stepper:
         robot: The robot.
         gait: How it steps; its default gait when not given.
         dt: Seconds a tick.
-        cycle_s: Seconds a cycle; the robot's own when not given. Rounded to whole ticks for every leg.
+        cycle_s: Seconds a cycle; see :func:`own_cycle` when not given. Rounded to whole ticks for every leg.
         lift: Height in m to which feet are lifted; the robot's own when not given.
     """
 
@@ -138,23 +159,23 @@ class Stepper:
             raise ValueError(f"expected a gait for {robot.legs} legs, found {len(self.gait.phases)} phases")
         self.dt = dt
         self.lift = robot.walk.lift if lift is None else lift
-        self.timing = timing = self.gait.timing(robot.walk.cycle_s if cycle_s is None else cycle_s, dt)
-        self._radius = [float(radius) for radius in robot.foot_radius]
+        self.timing = timing = self.gait.timing(own_cycle(robot, self.gait) if cycle_s is None else cycle_s, dt)
+        home = standing_feet(robot)
+        self._ground = [float(z) for z in home[:, 2]]
         self._height = [self.lift * 64 * (i * (timing.swing - i) / timing.swing**2) ** 3 for i in range(timing.swing)]
         self._freeze = max(1, round(FROZEN_SHARE * timing.swing))
         space = workspace(robot, timing, dt, self.lift)
         self._feet = [
             _Foot((float(x), float(y)), float((room * SLACK) ** 2), float(pace), 0)
-            for (x, y, _), room, pace in zip(robot.rest_feet, space.room, space.pace, strict=True)
+            for (x, y, _), room, pace in zip(home, space.room, space.pace, strict=True)
         ]
         self._able = all(foot.pace > 0 for foot in self._feet)
         self._gain = 1 / max(1.0, RAMP_CYCLES * timing.cycle)
         self._brake = 1 / max(1.0, BRAKE_CYCLES * timing.cycle)
         self._smooth = max(1, round(SMOOTH_S / dt))
         self._pose: Pose = (0.0, 0.0, 0.0)
-        self._home = self._frozen_feet(
-            [(*foot.home, radius) for foot, radius in zip(self._feet, self._radius, strict=True)]
-        )
+        home.flags.writeable = False
+        self._home = home
         self._walking = False
         self._planned = self._twist = REST
         self._final: Pose | None = None
@@ -194,7 +215,7 @@ class Stepper:
         if not (isfinite(twist[0]) and isfinite(twist[1]) and isfinite(twist[2])):
             return REST, True
         share = self._share(twist)
-        if share <= 1:
+        if share <= 1 + ROUNDING:
             return (float(twist[0]), float(twist[1]), float(twist[2])), False
         if share == inf:
             return REST, True
@@ -339,7 +360,9 @@ class Stepper:
                         if body is None:
                             go = displacement(self._planned, (ticks - 1 + half) * dt)
                             body = ahead[ticks] = compose(self._pose, go)
-                    foot.tx, foot.ty = outward(body, *foot.home)
+                    foot.aim(
+                        *outward(body, *foot.home), inf if ticks == self.timing.swing else foot.pace * AIM_SHARE * dt
+                    )
                     foot.frozen = ticks <= self._freeze
                 foot.advance(ticks, dt)
             foot.since = (foot.since + 1) % cycle
@@ -384,7 +407,7 @@ class Stepper:
         x, y = pose[0], pose[1]
         rows = []
         down = []
-        for foot, z in zip(self._feet, self._radius, strict=True):
+        for foot, z in zip(self._feet, self._ground, strict=True):
             dx, dy = foot.x - x, foot.y - y
             if foot.air:
                 z += self._height[foot.since - stance]
@@ -392,9 +415,6 @@ class Stepper:
             down.append(not foot.air)
         flags = np.array(down)
         flags.flags.writeable = False
-        return Stance(self._frozen_feet(rows), flags, pose)
-
-    def _frozen_feet(self, rows: list[tuple[float, float, float]]) -> Array:
         feet = np.array(rows)
         feet.flags.writeable = False
-        return feet
+        return Stance(feet, flags, pose)
