@@ -48,39 +48,43 @@ class Announcement:
         Raises:
             OSError: The network does not take announcements; the reason in words.
         """
-        # Importing takes longer than the live loop may wait.
-        await asyncio.to_thread(_load)
-        from zeroconf import Error, NonUniqueNameException, ServiceInfo
-        from zeroconf.asyncio import AsyncZeroconf
-
         try:
-            addresses = self._addresses or await asyncio.to_thread(_own_addresses)
-            if not addresses:
-                raise OSError("no network is connected")
-            self._zeroconf = AsyncZeroconf()
-            for number in range(1, _TRIES + 1):
-                suffix = "" if number == 1 else f"-{number}"
-                host = f"{label(self._name)}{suffix}.local"
-                service = ServiceInfo(
-                    _SERVICE,
-                    f"{self._name}{suffix}.{_SERVICE}",
-                    parsed_addresses=addresses,
-                    port=self._port,
-                    server=f"{host}.",
-                    properties={"path": "/"},
-                )
-                try:
-                    async with asyncio.timeout(_PATIENCE_S):
-                        # Registering asks first whether the name is taken, for three quarters of a second.
-                        await (await self._zeroconf.async_register_service(service))
-                except NonUniqueNameException:
-                    continue
-                return host
-            raise OSError(f"{_TRIES} hubs with this name are on the network")
-        except (OSError, Error, TimeoutError, ValueError) as error:
+            return await self._register()
+        except Exception as error:
+            # Whatever a network may do to it, a missing name is no reason for the hub to end.
             await self.stop()
             reason = getattr(error, "strerror", None) or str(error) or "the network did not answer"
-            raise OSError(" ".join(reason.split())) from None
+            raise OSError(" ".join(str(reason).split())) from error
+
+    async def _register(self) -> str:
+        # Importing takes longer than the live loop may wait.
+        await asyncio.to_thread(_load)
+        from zeroconf import NonUniqueNameException, ServiceInfo
+        from zeroconf.asyncio import AsyncZeroconf
+
+        addresses = self._addresses or await asyncio.to_thread(_own_addresses)
+        if not addresses:
+            raise OSError("no network is connected")
+        self._zeroconf = AsyncZeroconf()
+        for number in range(1, _TRIES + 1):
+            suffix = "" if number == 1 else f"-{number}"
+            host = f"{label(self._name)}{suffix}.local"
+            service = ServiceInfo(
+                _SERVICE,
+                f"{self._name}{suffix}.{_SERVICE}",
+                parsed_addresses=addresses,
+                port=self._port,
+                server=f"{host}.",
+                properties={"path": "/"},
+            )
+            try:
+                async with asyncio.timeout(_PATIENCE_S):
+                    # Registering asks first whether the name is taken, for three quarters of a second.
+                    await (await self._zeroconf.async_register_service(service))
+            except NonUniqueNameException:
+                continue
+            return host
+        raise OSError(f"{_TRIES} hubs with this name are on the network")
 
     async def stop(self) -> None:
         """Take the name back, so that it does not linger in phones' caches."""

@@ -10,7 +10,6 @@ import msgpack  # type: ignore[import-untyped]
 import numpy as np
 
 from motionhub.hub import commands
-from motionhub.motion.posing import joints_for, standing_feet
 from motionhub.remote import messages
 
 if TYPE_CHECKING:
@@ -19,9 +18,6 @@ if TYPE_CHECKING:
     from motionhub.robot.model import Robot
 
 _MM = 1e-3
-
-_REACHED = 1e-6
-"""Metres between a foot asked for and the one reached that come from rounding alone."""
 
 
 def _posture(message: messages.Posture) -> commands.Posture:
@@ -61,8 +57,13 @@ def command(message: messages.FromBrowser) -> commands.Command:
     return _COMMANDS[type(message)](message)
 
 
-def robot_info(robot: Robot) -> messages.RobotInfo:
-    """What a browser needs to draw the robot and name its parts."""
+def robot_info(robot: Robot, height_range: tuple[float, float]) -> messages.RobotInfo:
+    """What a browser needs to draw the robot and name its parts.
+
+    Args:
+        robot: The robot.
+        height_range: How far below (negative) and above the rest height its body may be carried, in metres.
+    """
     return messages.RobotInfo(
         name=robot.name,
         joints=list(robot.joint_names),
@@ -97,33 +98,8 @@ def robot_info(robot: Robot) -> messages.RobotInfo:
         body_size_mm=_point(robot.body_size),
         body_centre_mm=_point(robot.body_centre),
         rest_height_mm=robot.rest_height / _MM,
-        height_range_mm=height_range_mm(robot),
+        height_range_mm=(round(height_range[0] / _MM, 1), round(height_range[1] / _MM, 1)),
     )
-
-
-def height_range_mm(robot: Robot) -> tuple[float, float]:
-    """How far below and above its rest height the body can be carried, in whole millimetres.
-
-    On feet that stay where they stand: reached, and with every joint in its range. At most the 100 mm that a
-    :class:`~motionhub.remote.messages.Posture` can ask for.
-    """
-    offsets = np.arange(-100, 101)
-    body = np.zeros((len(offsets), 6))
-    body[:, 2] = offsets * _MM
-    joints, error = joints_for(robot, body, standing_feet(robot))
-    legs = slice(0, 3 * robot.legs)
-    inside = (joints[:, legs] >= robot.lower[legs]) & (joints[:, legs] <= robot.upper[legs])
-    good = np.logical_and.reduce(np.concatenate([inside, error < _REACHED], axis=-1), axis=-1)
-    rest = len(offsets) // 2
-    if not good[rest]:
-        return 0.0, 0.0
-    first = rest
-    while first > 0 and good[first - 1]:
-        first -= 1
-    last = rest
-    while last < len(offsets) - 1 and good[last + 1]:
-        last += 1
-    return float(offsets[first]), float(offsets[last])
 
 
 def moves(lines: Iterable[MoveLine]) -> messages.Moves:

@@ -41,7 +41,8 @@ class CloseCode(IntEnum):
 
 
 Share = Annotated[float, Field(ge=-1, le=1, allow_inf_nan=False)]
-DocumentName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _-]{0,63}$")]
+DocumentName = Annotated[str, Field(pattern=r"^[A-Za-z0-9]([A-Za-z0-9 _-]{0,62}[A-Za-z0-9_-])?$")]
+"""As the library names its documents."""
 
 
 class Message(BaseModel):

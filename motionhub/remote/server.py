@@ -130,6 +130,8 @@ class Server:
         await self._opened.wait()
         if self._live is not None:
             await self._live.attend(connection)
+        else:
+            await connection.wait_closed()  # the hub leaves before it has begun
 
     def _answer(self, connection: ServerConnection, request: Request) -> Response | None:
         """Answer an HTTP request; None lets the WebSocket handshake go on."""

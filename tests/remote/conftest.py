@@ -7,6 +7,7 @@ from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 from remote_talk import Running, WrittenDown
 
 from motionhub.remote.convert import robot_info
@@ -17,6 +18,10 @@ from motionhub.remote.server import Server
 from motionhub.remote.site import Site
 from motionhub.robot import description
 from motionhub.robot.model import Robot
+
+# Other work on the machine is no failure of a test.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 ROBOTS = Path(__file__).parents[2] / "sequences" / "robots"
 
@@ -32,7 +37,7 @@ async def running(robot: Robot) -> AsyncIterator[Running]:
     stage = WrittenDown()
     server = Server(Site(), Names(["tansy"]))
     await server.start("127.0.0.1", 0)
-    desk = Desk(stage, robot_info(robot), keys, hello_s=0.3)
+    desk = Desk(stage, robot_info(robot, (-0.03, 0.04)), keys, hello_s=0.3)
     server.open(desk)
     yield Running(server, desk, stage, keys)
     desk.close()

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from motionhub.hub import commands
+from motionhub.library.names import is_name
 from motionhub.remote import messages
 from motionhub.remote.budget import Budget, WrongKeys, network_of
 from motionhub.remote.conversation import BURST, MESSAGES_PER_SECOND, OVERDRAFT, UNREADABLE_TOLERATED, Conversation
@@ -104,6 +105,13 @@ def test_a_key_that_may_not_be_tried_is_not_even_compared() -> None:
     assert step.closing is not None
     assert step.closing.code == CloseCode.TOO_MANY
     assert conversation.role is None
+
+
+@given(st.text(alphabet="aZ0 _-./\\\n\0é", max_size=66) | st.text(max_size=66))
+def test_what_a_message_may_name_is_what_the_library_may_hold(name: str) -> None:
+    accepted = talk().receive(pack(type="play", name=name), 0.0).message is not None
+    # A name that some system reserves ("con") is the library's to refuse, in its own words.
+    assert accepted == is_name(name) or (accepted and name.lower() in ("con", "prn", "aux", "nul"))
 
 
 anything = st.recursive(

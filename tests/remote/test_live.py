@@ -20,6 +20,9 @@ from motionhub.remote import messages
 from motionhub.remote.budget import WrongKeys
 from motionhub.remote.conversation import UNREADABLE_TOLERATED
 from motionhub.remote.messages import MAX_MESSAGE_BYTES, CloseCode
+from motionhub.remote.origin import Names
+from motionhub.remote.server import Server
+from motionhub.remote.site import Site
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
@@ -39,6 +42,7 @@ async def test_the_operators_key_pairs_and_a_command_reaches_the_show(running: R
         welcome = await running.pair(connection, name="Ada's phone")
         assert welcome["role"] == "operator"
         assert welcome["robot"]["joints"] == list(robot.joint_names)
+        assert welcome["robot"]["height_range_mm"] == [-30, 40]
         assert running.stage.people == {welcome["you"]: ("Ada's phone", True)}
         await connection.send(pack(type="drive", forward=0.5, left=0, turn=-1.0))
         await connection.send(pack(type="ping", n=7))
@@ -294,11 +298,15 @@ async def test_leaving_tells_browsers_why(running: Running) -> None:
         await closing
 
 
-async def test_a_browser_that_comes_before_the_show_is_served_when_it_opens(running: Running, robot: Robot) -> None:
-    from motionhub.remote.origin import Names
-    from motionhub.remote.server import Server
-    from motionhub.remote.site import Site
+async def test_a_hub_that_leaves_before_the_show_began_leaves_nobody_waiting(running: Running) -> None:
+    server = Server(Site(), Names())
+    await server.start("127.0.0.1", 0)
+    async with Running(server, running.desk, running.stage, running.keys).connect() as connection:
+        await server.close()
+        assert (await closed_with(connection))[0] == CloseCode.LEAVING
 
+
+async def test_a_browser_that_comes_before_the_show_is_served_when_it_opens(running: Running, robot: Robot) -> None:
     server = Server(Site(), Names())
     await server.start("127.0.0.1", 0)
     try:

@@ -108,7 +108,7 @@ async def test_a_browser_that_never_reads_is_let_go(running: Running) -> None:
 
 
 @given(st.lists(st.binary(max_size=80) | anything.map(msgpack.packb) | st.text(max_size=20), max_size=6), st.booleans())
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=60)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
 async def test_whatever_comes_over_the_socket_the_others_do_not_notice(
     running: Running, sent: list[bytes | str], paired: bool
 ) -> None:
@@ -152,7 +152,7 @@ async def raw(running: Running, after: bytes, *, hello: bool) -> bytes:
 
 
 @given(st.binary(max_size=120), st.booleans())
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=60)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
 async def test_bytes_that_are_no_frames_end_one_connection_only(running: Running, noise: bytes, hello: bool) -> None:
     answer = await raw(running, noise, hello=hello)
     if not hello:

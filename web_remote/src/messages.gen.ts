@@ -29,10 +29,11 @@ export const CloseCode = {
 /** From -1 to 1. */
 export type Share = number;
 
+/** As the library names its documents. */
 export type DocumentName = string;
 
 /** What a DocumentName looks like. */
-export const DOCUMENT_NAME = /^[A-Za-z0-9][A-Za-z0-9 _-]{0,63}$/;
+export const DOCUMENT_NAME = /^[A-Za-z0-9]([A-Za-z0-9 _-]{0,62}[A-Za-z0-9_-])?$/;
 
 /**
  * rest: standing still, ready. moving: on the way to or from a stance. waiting: a routine waits for Go.
