@@ -56,6 +56,14 @@ def sequences_option(function: F) -> F:
     )(function)  # fmt: skip
 
 
+def port_option(function: F) -> F:
+    """``--port PORT``, passed on as ``port``."""
+    return click.option(
+        "--port", default="simulated", show_default=True, metavar="PORT",
+        help="Where the robot is: simulated, a serial device, or tcp://HOST:PORT.",
+    )(function)  # fmt: skip
+
+
 def load_robot(robot_file: Path | None) -> Robot:
     """The robot of ``--robot``, or the shipped demo robot.
 

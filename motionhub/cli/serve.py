@@ -10,16 +10,16 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import re
-import signal
 import sys
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from motionhub.cli.common import robot_option, sequences_option
+from motionhub.cli.common import port_option, robot_option, sequences_option
+from motionhub.cli.group import COMMANDS
+from motionhub.cli.leaving import on_signals
 from motionhub.errors import InputError
 
 if TYPE_CHECKING:
@@ -51,20 +51,17 @@ class Options:
     new_keys: bool
 
 
-@click.command()
+@click.command(help=COMMANDS["serve"] + " Runs until Ctrl-C.")
 @robot_option
 @sequences_option
-@click.option(
-    "--port", "port", default="simulated", show_default=True, metavar="PORT",
-    help="Where the robot is: simulated, a serial device, or tcp://HOST:PORT.",
-)  # fmt: skip
+@port_option
 @click.option(
     "--listen", default=LISTEN, show_default=True, metavar="HOST:PORT",
     help="Where browsers find the hub; port 0 takes any that is free.",
 )  # fmt: skip
 @click.option("--new-keys", is_flag=True, help="Make new keys: every phone has to be paired again.")
 def serve(robot_file: Path | None, folder: Path | None, port: str, listen: str, new_keys: bool) -> None:
-    """Run the hub and its remote, until Ctrl-C."""
+    """Bind first: an address that cannot be had is known before the robot is read."""
     host, number = parse_listen(listen)
     asyncio.run(run(Options(robot_file, folder, port, host, number, new_keys)))
 
@@ -92,7 +89,7 @@ async def run(options: Options) -> None:
     from motionhub.remote.site import Site, built_remote
 
     leaving = asyncio.Event()
-    _on_signals(leaving.set)
+    on_signals(leaving.set)
     names = Names([options.host])
     server = Server(Site.of(built_remote()), names)
     await _bind(server, options)
@@ -133,7 +130,8 @@ async def _load(server: Server, options: Options) -> tuple[Show, RobotInfo]:
         calibration = library.calibration()
         port = open_port(options.port, robot, calibration)
         schema = json.dumps(typescript.schema(), indent=1).encode()
-        return Show(robot, calibration, library, port), robot_info(robot), schema
+        show = Show(robot, calibration, library, port)
+        return show, robot_info(robot, show.hub.height_range), schema
 
     show, info, schema = await asyncio.to_thread(load)
     server.site.add("/schema.json", schema)
@@ -227,19 +225,3 @@ async def _announce(announcement: object, names: Names, host: str, number: int) 
         names.add(name)
         click.echo(f"On this network also at {address(name, number)}")
     sys.stdout.flush()
-
-
-def _on_signals(leave: Callable[[], None]) -> None:
-    """Leave in good order at the first Ctrl-C or SIGTERM; a second one is taken as meant."""
-    loop = asyncio.get_running_loop()
-    signals = (signal.SIGINT, signal.SIGTERM)
-
-    def first() -> None:
-        leave()
-        for number in signals:
-            loop.remove_signal_handler(number)
-
-    for number in signals:
-        # Not on every system; there, Ctrl-C ends the loop by an exception and what is open is closed all the same.
-        with contextlib.suppress(NotImplementedError):
-            loop.add_signal_handler(number, first)
