@@ -50,9 +50,10 @@ export function capital(text: string): string {
   return text.charAt(0).toUpperCase() + text.slice(1);
 }
 
-/** With a full stop, so that a reason from elsewhere ends like a sentence. */
+/** With a capital and a full stop, so that a reason from elsewhere reads like a sentence; `sway.json:` stays. */
 export function sentence(text: string): string {
-  const trimmed = capital(text.trim());
+  const bare = text.trim();
+  const trimmed = /^[a-z]+[\s,]/.test(bare) ? capital(bare) : bare;
   return trimmed === "" || /[.!?…]$/.test(trimmed) ? trimmed : `${trimmed}.`;
 }
 

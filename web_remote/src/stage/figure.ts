@@ -11,7 +11,10 @@ import {
   MeshLambertMaterial,
   Shape as Outline,
   SphereGeometry,
+  Sprite,
+  SpriteMaterial,
 } from "three";
+import { fading } from "./fading.ts";
 import { shape } from "../kinematics.ts";
 import type { RobotInfo, State } from "../messages.gen.ts";
 import { Inked } from "./inked.ts";
@@ -65,6 +68,8 @@ export class Figure {
   readonly #lamp: number;
   #palette: Palette | null = null;
   readonly #lit = new Color();
+  readonly #fade = fading();
+  readonly #halo = new Sprite(new SpriteMaterial({ map: this.#fade, transparent: true, depthWrite: false }));
 
   constructor(robot: RobotInfo) {
     this.#robot = robot;
@@ -81,7 +86,9 @@ export class Figure {
     body.position.set(...robot.body_centre_mm);
     body.add(new Mesh(outer, this.#ink), new Mesh(inner, this.#paper), new Mesh(nose, this.#mark));
     this.#owned.push(inner, outer, nose, this.#paper, this.#ink, this.#mark, this.#bars, this.#balls);
-    this.group.add(body, this.#bars.group, this.#balls.group);
+    this.#owned.push(this.#fade, this.#halo.material);
+    this.#halo.visible = false;
+    this.group.add(body, this.#bars.group, this.#balls.group, this.#halo);
   }
 
   colour(palette: Palette): void {
@@ -91,6 +98,7 @@ export class Figure {
     this.#paper.color.copy(palette.trunk);
     this.#ink.color.copy(palette.ink);
     this.#mark.color.copy(palette.ink);
+    this.#halo.material.color.copy(palette.lit);
     for (let i = 0; i < 4 * this.#robot.legs.length + 2 * this.#robot.extra.length; i++) {
       this.#balls.tint(i, i % 4 === 3 && i < 4 * this.#robot.legs.length ? palette.ink : palette.limb);
     }
@@ -119,6 +127,11 @@ export class Figure {
     });
     if (this.#lantern >= 0 && this.#palette) {
       const level = state.outputs[this.#lamp] ?? 0;
+      const tip = extra[0]?.[1];
+      this.#halo.visible = level > 0 && tip !== undefined;
+      if (tip) this.#halo.position.set(...tip);
+      this.#halo.scale.setScalar((this.#robot.extra[0]?.radius_mm ?? 10) * (5 + 5 * level));
+      this.#halo.material.opacity = 0.25 + 0.6 * level;
       this.#balls.tint(this.#lantern, this.#lit.copy(this.#palette.unlit).lerp(this.#palette.lit, level));
     }
     this.#bars.done();

@@ -17,27 +17,11 @@ import {
 } from "three";
 import type { Vec2, Vec3 } from "../kinematics.ts";
 import { hull } from "../kinematics.ts";
+import { fading } from "./fading.ts";
 import type { Palette } from "./palette.ts";
 
 const GRID_MM = 50;
 const GRID_STEPS = 13;
-
-/** White in the middle, nothing at the rim. */
-function fading(): CanvasTexture {
-  const canvas = document.createElement("canvas");
-  canvas.width = canvas.height = 128;
-  const pen = canvas.getContext("2d");
-  if (pen) {
-    const fade = pen.createRadialGradient(64, 64, 0, 64, 64, 64);
-    for (let i = 0; i <= 8; i++) {
-      const r = i / 8;
-      fade.addColorStop(r, `rgba(255,255,255,${(1 - r * r * (3 - 2 * r)).toFixed(3)})`);
-    }
-    pen.fillStyle = fade;
-    pen.fillRect(0, 0, 128, 128);
-  }
-  return new CanvasTexture(canvas);
-}
 
 /** A flat material that neither hides nor is hidden wrongly by the others on the same floor. */
 function flat(opacity: number, map: CanvasTexture | null = null): MeshBasicMaterial {
@@ -53,7 +37,8 @@ export class Floor {
   readonly #within = flat(0.26);
   readonly #edge = flat(1);
   readonly #foot = flat(1);
-  readonly #mass = flat(1);
+  /** Seen through the robot: it matters most just where the trunk is over it. */
+  readonly #mass = new MeshBasicMaterial({ depthTest: false, transparent: true, side: DoubleSide });
   readonly #poolMesh: Mesh;
   readonly #shadeMesh: Mesh;
   readonly #dots: InstancedMesh;
@@ -91,13 +76,14 @@ export class Floor {
     const ring = new RingGeometry(arm * 0.52, arm * 0.52 + thick, 32);
     for (const geometry of [...cross, ring]) {
       const part = new Mesh(geometry, this.#mass);
-      part.renderOrder = 6;
+      part.renderOrder = 20;
       this.#massMark.add(part);
     }
     this.group.add(this.#massMark);
     this.#plumb = new Mesh(new PlaneGeometry(thick, 1), this.#mass);
     this.#plumb.geometry.rotateX(Math.PI / 2);
     this.#plumb.geometry.translate(0, 0, 0.5);
+    this.#plumb.renderOrder = 20;
     this.group.add(this.#plumb);
   }
 

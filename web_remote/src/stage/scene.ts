@@ -15,6 +15,13 @@ export interface Scene {
 
 const FIELD_DEG = 28;
 
+/** How far away the eye has to be to see all of a robot `span` mm to each side, in a picture of this aspect. */
+function whole(span: number, height: number, above: number, aspect: number): number {
+  const field = Math.tan((FIELD_DEG * Math.PI) / 360);
+  const tall = span * Math.sin(above) + height * Math.cos(above);
+  return Math.max(tall / field, (span * 1.08) / (field * aspect)) + span * 0.3;
+}
+
 /** Begins drawing on a canvas. Throws where there is no WebGL. */
 export function makeScene(canvas: HTMLCanvasElement): Scene {
   const renderer = new WebGLRenderer({ canvas, alpha: true, antialias: true, powerPreference: "low-power" });
@@ -50,8 +57,7 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
     const share = still.matches ? 1 : 0.12;
     const [dx, dy] = [body[0] - lookAt[0], body[1] - lookAt[1]];
     lookAt = [lookAt[0] + dx * share, lookAt[1] + dy * share, robot.rest_height_mm * 0.42];
-    const fit = span / Math.sin((FIELD_DEG * Math.PI) / 360) / Math.min(1, camera.aspect * 0.9);
-    const [ex, ey, ez] = eye(look, fit * 0.86 * look.away);
+    const [ex, ey, ez] = eye(look, whole(span, robot.rest_height_mm, look.above, camera.aspect) * look.away);
     camera.position.set(lookAt[0] + ex, lookAt[1] + ey, lookAt[2] + ez);
     camera.lookAt(...lookAt);
     floor?.face(look.around);

@@ -63,7 +63,7 @@ function Show(): JSX.Element {
               type="button"
               role="tab"
               aria-selected={shown.value === id}
-              aria-controls={`card-${id}`}
+              aria-controls={shown.value === id ? `card-${id}` : undefined}
               tabIndex={shown.value === id ? 0 : -1}
               onClick={() => {
                 shown.value = id;

@@ -37,6 +37,7 @@ export function CueLine(): JSX.Element {
             {recording}
           </p>
         )}
+        <Played />
         {waits.value && (
           <button
             class="primary go"
@@ -48,7 +49,6 @@ export function CueLine(): JSX.Element {
           </button>
         )}
       </div>
-      <Played />
     </section>
   );
 }
@@ -59,11 +59,9 @@ function Played(): JSX.Element | null {
   if (!playing) return null;
   const { name, at_s, duration_s } = playing;
   return (
-    <div class="played">
+    <p class="played">
+      {clockTime(at_s)} of {lasts(duration_s)}
       <progress aria-label={`Progress of ${plainName(name)}`} max={Math.max(duration_s, 0.001)} value={at_s} />
-      <span>
-        {clockTime(at_s)} of {lasts(duration_s)}
-      </span>
-    </div>
+    </p>
   );
 }

@@ -18,6 +18,9 @@ interface SliderProps {
 /** A native slider, lying or upright, with its name and its value beside it. */
 export function Slider(props: SliderProps): JSX.Element {
   const { label, value, min, max, step, shown, home, upright = false, disabled = false, onValue } = props;
+  const share = (at: number): number => (at - min) / Math.max(1e-9, max - min);
+  // A slider with a home in its middle is filled from there.
+  const [from, to] = [home === undefined ? -1 : share(home), share(value)];
   return (
     <label class={upright ? "slider upright" : "slider"}>
       <span class="slider-name">{label}</span>
@@ -30,7 +33,7 @@ export function Slider(props: SliderProps): JSX.Element {
         disabled={disabled}
         aria-orientation={upright ? "vertical" : "horizontal"}
         aria-valuetext={shown}
-        style={{ "--share": (value - min) / Math.max(1e-9, max - min) }}
+        style={{ "--from": Math.min(from, to), "--to": Math.max(from, to) }}
         onInput={(event) => onValue(event.currentTarget.valueAsNumber)}
         onDblClick={() => home !== undefined && onValue(home)}
       />

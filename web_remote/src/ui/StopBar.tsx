@@ -1,6 +1,7 @@
 import { useSignal } from "@preact/signals";
 import type { JSX, TargetedKeyboardEvent, TargetedMouseEvent, TargetedPointerEvent } from "preact";
 import { useEffect, useMemo, useRef } from "preact/hooks";
+import type { Bar } from "../able.ts";
 import { browserClock } from "../clock.ts";
 import { HOLD_MS, Hold, type HoldPhase } from "../hold.ts";
 import { useRemote } from "./context.ts";
@@ -11,6 +12,12 @@ const SETTLE_MS = 1000;
 const LIFT = { stopped: "hold to lift", limp: "hold to stand up", fault: "hold to try again" } as const;
 const NAME = { stopped: "Stopped", limp: "Limp", fault: "Fault" } as const;
 const AGAIN = { stopped: "press again to lift", limp: "press again to stand up", fault: "press again to retry" } as const;
+
+function how(bar: Exclude<Bar, { does: "stop" }>, held: HoldPhase): string {
+  if (bar.does === "wait") return bar.why;
+  if (held === "holding") return "keep holding…";
+  return held === "again" ? AGAIN[bar.from] : LIFT[bar.from];
+}
 
 /** The curtain along the bottom edge: Stop, and once it is down, how to lift it. */
 export function StopBar(): JSX.Element {
@@ -82,11 +89,11 @@ export function StopBar(): JSX.Element {
         ) : (
           <strong class="latched">
             {NAME[bar.from]}
-            <span> — {bar.does === "wait" ? bar.why : held.value === "again" ? AGAIN[bar.from] : LIFT[bar.from]}</span>
+            <span> — {how(bar, held.value)}</span>
           </strong>
         )}
       </button>
-      <p class="caution">Not an emergency stop: that is the switch in the supply.</p>
+      <p class="caution">Not an emergency stop: use the supply’s switch.</p>
     </footer>
   );
 }
