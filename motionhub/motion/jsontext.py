@@ -118,12 +118,11 @@ def dump(part: Part) -> str:
     """The document as JSON text: short objects on one line, what is left out left out. Reads back as the same."""
     data = part.model_dump(mode="json", exclude_none=True, exclude_defaults=True)
     heading = {key: data.pop(key) for key in ("format", "name", "about") if key in data}
-    return _laid_out({**heading, **data}, "") + "\n"
+    return _laid_out(_whole({**heading, **data}), "") + "\n"
 
 
 def _laid_out(value: Any, indent: str) -> str:
     """On one line if it fits, else one line for each item."""
-    value = _whole(value)
     line = json.dumps(value, ensure_ascii=False)
     if not isinstance(value, dict | list) or not value:
         return line

@@ -6,6 +6,7 @@ offsets on them, the body standing over them; and last, joint by joint, angles t
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -62,8 +63,8 @@ def render(sequence: Sequence, robot: Robot, rate_hz: float = 50.0) -> Frames:
 class _Channels:
     """The tracks of a sequence, in SI units."""
 
-    body: dict[int, Track] = field(default_factory=dict)
-    feet: dict[tuple[int, int], Track] = field(default_factory=dict)
+    body: defaultdict[int, Track] = field(default_factory=lambda: defaultdict(_from_nothing))
+    feet: defaultdict[tuple[int, int], Track] = field(default_factory=lambda: defaultdict(_from_nothing))
     joints: dict[int, Track] = field(default_factory=dict)
     outputs: dict[int, Track] = field(default_factory=dict)
 
@@ -85,12 +86,12 @@ class _Channels:
             time, approach = sequence.seconds(keyframe), keyframe.approach
             for key, value in pose.body.model_dump(exclude_none=True).items() if pose.body else ():
                 unit = 1e-3 if key.endswith("_mm") else np.pi / 180
-                self.body.setdefault(_BODY[key], _from(0.0)).add(time, value * unit, approach)
+                self.body[_BODY[key]].add(time, value * unit, approach)
             for name, offset in pose.feet.items():
                 leg = robot.leg_index[name]
                 moved = offset.model_dump(exclude_none=True)
                 for key, value in moved.items():
-                    self.feet.setdefault((leg, _FOOT[key]), _from(0.0)).add(time, value * 1e-3, approach)
+                    self.feet[leg, _FOOT[key]].add(time, value * 1e-3, approach)
                 for part, joint in zip(("coxa", "femur", "tibia"), range(3 * leg, 3 * leg + 3), strict=True):
                     if moved and joint in self.joints and f"{name}.{part}" not in pose.joints_deg:
                         self.joints[joint].add(time, None, approach)
@@ -149,6 +150,11 @@ class _Channels:
 def _from(rest: float | None) -> Track:
     """A track with its implicit key: at rest at the start."""
     return Track([0.0], [rest], ["linear"])
+
+
+def _from_nothing() -> Track:
+    """The track of an offset: none at the start."""
+    return _from(0.0)
 
 
 def _faded(changes: list[tuple[float, float, float]]) -> Track:
