@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from motionhub.motion.frames import Frames
 from motionhub.motion.posing import joints_for, standing_feet
+from motionhub.robot.kinematics import within
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
@@ -34,7 +35,7 @@ def random_stances(robot: Robot, count: int, seed: int, lift: float = 0.03) -> A
         feet[i, up, 2] += rng.uniform(0.3 * lift, lift, len(up))
     most = np.array([0.012, 0.012, 0.01, 0.06, 0.06, 0.08])
     joints, error = joints_for(robot, rng.uniform(-most, most, (count, 6)), feet)
-    return joints[error.max(axis=1) < 1e-9]
+    return joints[(error.max(axis=1) < 1e-9) & within(robot, joints).all(axis=1)]
 
 
 def frames(robot: Robot, joints: Array, rate_hz: float = 50.0, reach_error: Array | None = None) -> Frames:
