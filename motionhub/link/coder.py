@@ -1,21 +1,25 @@
-"""Frames to packet bodies and back. Absolute for now; differences fit behind the same two functions.
+"""Frames to packet bodies and back: whole, or as differences from one that the robot has acknowledged.
 
-A coder may lean on ``base``, the newest frame that the robot is known to have taken: the hub learns it
-from receipts, and the robot looks it up among the frames it took. A body whose base is not there is
-refused, never guessed.
+The hub knows from receipts which frames the robot holds; the robot looks them up among the frames it
+took. A body whose base is not there is refused, never guessed. So whatever is lost, the next frame can be
+read: it leans only on what has certainly arrived, and without such a frame it is sent whole.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from motionhub.errors import InputError
+from motionhub.link import differences
+from motionhub.link.differences import Ints
 from motionhub.link.wire import (
     MAX_JOINTS,
     MAX_OUTPUTS,
+    TICK_S,
     DamagedError,
     Frame,
     Key,
@@ -29,24 +33,42 @@ from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
-Base = tuple[int, Frame]
+BLOCK = 4096
+"""Rows measured at once, to keep what is needed in between small."""
+Held = Callable[[int], Frame | None]
+"""Finds a frame that the robot holds, by its number."""
+
+ROUND_TRIP_S = 0.06
+"""What :func:`frame_bytes` supposes of the radio (practice: hobby radios take 20 to 60 ms there and back)."""
 
 
-def encode(number: int, frame: Frame, base: Base | None = None) -> bytes:
-    """Body of the packet that carries ``frame`` as number ``number``."""
-    kind = Kind.LIMP if frame.pulses is None else Kind.FULL
-    return bytes((kind << 4, number & 255, *frame.outputs)) + pack_pulses(frame.pulses or ())
+def encode(number: int, frame: Frame, base: int | None = None, held: Held = lambda _: None) -> bytes:
+    """Body of the packet that carries ``frame`` as number ``number``.
+
+    Args:
+        number: Of its tick.
+        frame: What to send.
+        base: Number of the newest frame that the robot is known to hold, if any.
+        held: Finds such frames.
+    """
+    if frame.pulses is None:
+        return bytes((Kind.LIMP << 4, number & 255, *frame.outputs))
+    full = bytes((Kind.FULL << 4, number & 255, *frame.outputs)) + pack_pulses(frame.pulses)
+    rest = differences.encode(frame, number, base, held) if base is not None else None
+    if rest is None or base is None or len(rest) + 2 >= len(full):
+        return full
+    return bytes((Kind.DIFFERENCE << 4 | number - base, number & 255)) + rest
 
 
-def decode(
-    packet: Packet, number: int, joints: int, outputs: int, base: Callable[[int], Frame | None] = lambda _: None
-) -> Frame:
-    """Undo :func:`encode`. ``base`` finds a frame that was taken, by its number.
+def decode(packet: Packet, number: int, joints: int, outputs: int, held: Held = lambda _: None) -> Frame:
+    """Undo :func:`encode`. ``held`` finds a frame that was taken, by its number.
 
     Raises:
-        DamagedError: if the length is not that of such a frame, or the base is not known.
+        DamagedError: if it is not made like such a frame, or leans on one that was not taken.
     """
     body = packet.body
+    if packet.kind == Kind.DIFFERENCE:
+        return differences.decode(body[2:], number, packet.low, joints, outputs, held)
     if packet.low or len(body) < 2 + outputs:
         raise DamagedError("expected a frame's own length and low bits")
     levels, rest = tuple(body[2 : 2 + outputs]), body[2 + outputs :]
@@ -62,19 +84,20 @@ def make_frame(pulses: ArrayLike | None, outputs: ArrayLike) -> Frame:
 
     Args:
         pulses: (J,) in µs, 0 for no pulse, or ``None`` for limp.
-        outputs: (O,) levels, 0 to 1.
+        outputs: (O,) levels, 0 to 1; held within that, and 0 for NaN.
 
     Raises:
         ValueError: for a pulse that twelve bits cannot carry, NaN included.
     """
-    levels = np.rint(np.clip(np.nan_to_num(np.asarray(outputs, dtype=np.float64)), 0, 1) * 255)
-    outs = tuple(int(v) for v in levels)
+    # fmax takes the number of the two where the other is NaN.
+    levels = np.rint(np.minimum(np.fmax(np.asarray(outputs, dtype=np.float64), 0.0), 1.0) * 255)
+    outs = tuple(map(int, levels.tolist()))
     if pulses is None:
         return Frame(None, outs)
     widths = np.rint(np.asarray(pulses, dtype=np.float64))
     if not ((widths >= 0) & (widths <= 4095)).all():
         raise ValueError("expected pulses of 0 to 4095 µs")
-    return Frame(tuple(int(v) for v in widths), outs)
+    return Frame(tuple(map(int, widths.tolist())), outs)
 
 
 def require_room(robot: Robot) -> None:
@@ -96,15 +119,42 @@ def frame_bytes(robot: Robot, calibration: Calibration, rate_hz: float) -> Calla
 
     Returns:
         A function from pulses (T, J) in µs to bytes (T,), for frames sent one after the other at
-        ``rate_hz`` without loss.
+        ``rate_hz``, outputs steady, nothing lost, and acknowledged after :data:`ROUND_TRIP_S`.
     """
     require_room(robot)
-    outputs: Sequence[float] = [0.0] * len(robot.outputs)
+    step = max(round(1 / (rate_hz * TICK_S)), 1)
+    behind = math.ceil(ROUND_TRIP_S / (step * TICK_S)) + 1
+    outputs = (0,) * len(robot.outputs)
+    whole = encode(1, Frame((1500,) * robot.joints, outputs))
+    around = len(seal(whole, Key(0, 0).bytes_for(1))) - len(whole)
 
     def measure(pulses: ArrayLike) -> Array:
-        # An absolute frame's size does not depend on what is in it: below 254 bytes COBS adds one.
-        rows = np.asarray(pulses, dtype=np.float64)
-        size = len(seal(encode(1, make_frame(np.full(robot.joints, 1500), outputs)), Key(0, 0).bytes_for(1)))
-        return np.full(len(rows), float(size))
+        rows = np.rint(np.asarray(pulses, dtype=np.float64)).astype(np.int32)
+        sizes = np.full(len(rows), len(whole))
+        back = behind * step
+        if back <= differences.MOST_BACK:
+            for at in range(0, len(rows), BLOCK):
+                # Each block needs the rows that its first ones lean on.
+                before = min(at, behind + differences.SPANS)
+                block = rows[at - before : at + BLOCK]
+                if len(block) > behind:
+                    skipped = max(before - behind, 0)
+                    found = 2 + _difference_sizes(block, behind, step)[skipped:]
+                    own = sizes[max(at, behind) : at + BLOCK]
+                    np.minimum(own, found, out=own)
+        return sizes.astype(np.float64) + around
 
     return measure
+
+
+def _difference_sizes(rows: Ints, behind: int, step: int) -> Ints:
+    """Bytes of differences for each row from ``behind`` on; rows are ``step`` ticks apart."""
+    wanted, base = rows[behind:], rows[:-behind]
+    back = behind * step
+    least, _ = differences.cost(differences.zigzag(wanted - base))
+    for span in range(step, differences.SPANS + 1, step):
+        earlier = span // step
+        line = differences.foretold(base[earlier:], base[:-earlier], back, span)
+        bits, _ = differences.cost(differences.zigzag(wanted[earlier:] - line))
+        least[earlier:] = np.minimum(least[earlier:], bits)
+    return differences.size(least)

@@ -31,7 +31,7 @@ from motionhub.link.wire import (
 )
 
 HELD = 20
-"""Frames kept as bases for later ones: as many as a receipt can name, and a few."""
+"""Frames kept for later ones to lean on: a base is at most 15 numbers back, and the one before it 3 more."""
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ class Receiver:
         if packet.kind == Kind.HELLO:
             self._take_hello(packet)
             return None
-        if packet.kind not in (Kind.FULL, Kind.LIMP):
+        if packet.kind not in (Kind.FULL, Kind.DIFFERENCE, Kind.LIMP):
             self.unknown += 1
             return None
         session, number = self._session_of(packet)

@@ -48,6 +48,8 @@ WINDOW_S = 1.0
 """Over which loss and bytes are counted."""
 GRACE_S = 0.25
 """A frame that is not acknowledged after this, or after four round trips, counts as lost."""
+KEPT_THERE = 18
+"""How many numbers back the robot is sure to keep a frame (see receiver.HELD)."""
 KEPT = 200
 """Frames remembered: four seconds at 50 a second."""
 
@@ -172,7 +174,8 @@ class LinkSession:
         if self._key is None:
             return self._hello(now)
         self._number += 1
-        body = coder.encode(self._number, frame, self._base())
+        held = self._held()
+        body = coder.encode(self._number, frame, next(iter(held), None), held.get)
         self._sent.append(_Sent(self._number, now, frame))
         return self._count(seal(body, self._key.bytes_for(self._number)), now)
 
@@ -225,12 +228,15 @@ class LinkSession:
         hello = Hello(self._session, self.joints, self.outputs, ack_ms=self._ack_ms, telemetry_ms=self._telemetry_ms)
         return self._count(seal(hello.body()), now)
 
-    def _base(self) -> coder.Base | None:
-        """The newest frame that the robot is known to hold."""
+    def _held(self) -> dict[int, Frame]:
+        """Frames that the robot has acknowledged and still keeps, newest first."""
+        found: dict[int, Frame] = {}
         for sent in reversed(self._sent):
+            if sent.number < self._number - KEPT_THERE:
+                break
             if sent.acknowledged and sent.frame.pulses is not None:
-                return sent.number, sent.frame
-        return None
+                found[sent.number] = sent.frame
+        return found
 
     def _count(self, data: bytes, now: float) -> bytes:
         self._written.append((now, len(data)))
@@ -292,9 +298,12 @@ class LinkSession:
             return
         # Only numbers up to the last one sent can be meant, so the low byte is enough.
         newest = self._number - ((self._number - receipt.newest) & 255)
-        for sent in self._sent:
+        taken = receipt.before << 1 | 1  # bit i: the i-th before the newest
+        for sent in reversed(self._sent):
             back = newest - sent.number
-            if sent.acknowledged or not (back == 0 or (1 <= back <= 16 and receipt.before >> (back - 1) & 1)):
+            if back > 16:
+                break
+            if back < 0 or sent.acknowledged or not taken >> back & 1:
                 continue
             sent.acknowledged = True
             self._news_at = now

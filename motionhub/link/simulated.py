@@ -153,8 +153,8 @@ class SimulatedRobot:
         return Telemetry(
             battery_mv=self.controller.battery_mv,
             faults=faults,
-            activity=int(self.controller.activity),
-            reset_cause=int(self.cause),
+            activity=self.controller.activity,
+            reset_cause=self.cause,
             worst_loop_us=round(worst * 1e6),
             uptime_s=0 if self._started is None else int(now - self._started),
             damaged=self.receiver.damaged,

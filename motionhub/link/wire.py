@@ -21,7 +21,8 @@ and ignored.
 kind name      from          body after the first byte
 ==== ========= ============= ==========================================================================
 1    full      hub           number (1), outputs (O × 1), pulses (J × 12 bits)
-2    reserved  hub           frame as differences from an acknowledged one; low bits: how many numbers back
+2    differ-   hub           number (1), then bits as :mod:`motionhub.link.differences` has them. Low bits:
+     ence                    how many numbers before this one its base is, 1 to 15
 3    limp      hub           number (1), outputs (O × 1). Ends all pulses
 4    hello     hub           version (1), hub's session (2), J (1), O (1), tick in ms (1), ack in ms (1),
                              telemetry in 10 ms (1)
@@ -37,7 +38,9 @@ kind name      from          body after the first byte
 *Outputs*: level 0 to 255, in the order of the robot file. *Pulses*: whole microseconds, 0 for "no pulse on
 this joint", in the order of the joints. Two pulses a and b make three bytes: a's low eight bits; a's high
 four in the low half and b's low four in the high half; b's high eight. An odd last pulse takes two bytes,
-the spare half zero. J and O are known from ``hello``, so a frame of any other length is refused.
+the spare half zero. J and O are known from ``hello``, so a whole frame of any other length is refused. A frame as
+differences leans on one or two that the hub knows were taken, at most 18 numbers back; the robot keeps the
+last 20 it took, and refuses a frame that leans on any other.
 
 *Receipt*: low byte of the newest frame's number that was taken (1), a bit for each of the sixteen numbers
 before it, nearest in bit 0, set if that one was taken (2), and milliseconds since the newest was taken,
@@ -82,15 +85,12 @@ class Kind(IntEnum):
     """The high half of a packet's first byte."""
 
     FULL = 1
+    DIFFERENCE = 2
     LIMP = 3
     HELLO = 4
     WELCOME = 8
     ACK = 9
     TELEMETRY = 10
-
-
-FROM_HUB = frozenset({Kind.FULL, Kind.LIMP, Kind.HELLO})
-FROM_ROBOT = frozenset({Kind.WELCOME, Kind.ACK, Kind.TELEMETRY})
 
 
 class Activity(IntEnum):
@@ -196,8 +196,8 @@ class Telemetry:
 
     battery_mv: int
     faults: Faults
-    activity: int
-    reset_cause: int
+    activity: Activity
+    reset_cause: ResetCause
     worst_loop_us: int
     uptime_s: int
     damaged: int
@@ -345,7 +345,11 @@ def read_report(packet: Packet) -> tuple[Receipt, Telemetry | None]:
             raise DamagedError("expected an ack of its own length")
         return receipt, None
     mv, faults, both, loop, uptime, damaged, late = _unpack(_TELEMETRY, rest[_RECEIPT.size :])
-    return receipt, Telemetry(mv, Faults(faults), both & 15, both >> 4, loop, uptime, damaged, late)
+    try:
+        activity, cause = Activity(both & 15), ResetCause(both >> 4)
+    except ValueError as error:
+        raise DamagedError(str(error)) from None
+    return receipt, Telemetry(mv, Faults(faults), activity, cause, loop, uptime, damaged, late)
 
 
 def _unpack(shape: struct.Struct, data: bytes) -> tuple[int, ...]:

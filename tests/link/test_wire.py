@@ -51,7 +51,16 @@ def test_limp_bit_by_bit():
 
 
 def test_telemetry_bit_by_bit():
-    said = wire.Telemetry(7412, wire.Faults.BATTERY_LOW | wire.Faults.QUIET, 4, 2, 1810, 70_000, 300, 5)
+    said = wire.Telemetry(
+        7412,
+        wire.Faults.BATTERY_LOW | wire.Faults.QUIET,
+        wire.Activity.QUIET,
+        wire.ResetCause.BUTTON,
+        1810,
+        70_000,
+        300,
+        5,
+    )
     body = wire.report_body(0x305, wire.Receipt(0xFE, 0x8001, 12), said)
     fields = struct.pack("<BBBHB HBBHHBB", 0xA0, 0x05, 0xFE, 0x8001, 12, 7412, 5, 0x24, 1810, 65_535, 44, 5)
     assert body == fields
@@ -89,10 +98,23 @@ def test_limp_frames_come_back(outputs, number):
 
 
 @given(
-    byte, word, byte, st.none() | st.tuples(word, byte, st.integers(0, 15), st.integers(0, 15), word, word, byte, byte)
+    byte,
+    word,
+    byte,
+    st.none()
+    | st.builds(
+        wire.Telemetry,
+        word,
+        byte.map(wire.Faults),
+        st.sampled_from(wire.Activity),
+        st.sampled_from(wire.ResetCause),
+        word,
+        word,
+        byte,
+        byte,
+    ),
 )
-def test_reports_come_back(newest, before, held, told):
-    telemetry = told and wire.Telemetry(told[0], wire.Faults(told[1]), *told[2:])
+def test_reports_come_back(newest, before, held, telemetry):
     receipt = wire.Receipt(newest, before, held)
     assert wire.read_report(opened(wire.seal(wire.report_body(7, receipt, telemetry)))) == (receipt, telemetry)
 
@@ -182,3 +204,12 @@ def test_no_bytes_raise_anything_but_damaged(data):
         for read in (wire.read_hello, wire.read_welcome, wire.read_report):
             with contextlib.suppress(wire.DamagedError):
                 read(wire.unseal(encoded))
+
+
+def test_an_activity_that_this_version_does_not_know_is_damage():
+    told = wire.Telemetry(7000, wire.Faults(0), wire.Activity.ENDED, wire.ResetCause.POWER, 0, 0, 0, 0)
+    body = bytearray(wire.report_body(1, wire.Receipt(0, 0, 0), told))
+    assert body[9] == 0x16
+    body[9] = 0x17
+    with pytest.raises(wire.DamagedError):
+        wire.read_report(wire.Packet(bytes(body), 0))
