@@ -6,6 +6,7 @@ import contextlib
 import os
 import select
 import socket
+import time
 from typing import Protocol
 
 import serial
@@ -14,6 +15,9 @@ POLL_S = 0.1
 """How long a read waits, so that a closing port is noticed."""
 WRITE_S = 0.5
 """How long the far end may take for one packet before what waits is thrown away."""
+AHEAD_S = 0.02
+"""How much may wait in the system, behind a radio that is slower than its frames. Otherwise the system would
+hoard most of a second of them, and each would come that much late."""
 
 
 class Channel(Protocol):
@@ -39,6 +43,7 @@ class SerialChannel:
             self._serial = serial.Serial(device, baud, timeout=POLL_S, write_timeout=WRITE_S, exclusive=exclusive)
         except ValueError as error:
             raise OSError(str(error)) from None
+        self._ahead = int(baud / 10 * AHEAD_S)
 
     def read(self) -> bytes:
         """What is there, or what comes within a short wait."""
@@ -51,13 +56,22 @@ class SerialChannel:
     def write(self, data: bytes) -> None:
         """All of it, or ``TimeoutError`` after throwing away what the system still holds."""
         try:
+            self._let_drain()
             self._serial.write(data)
-        except serial.SerialTimeoutException:
+        except (serial.SerialTimeoutException, TimeoutError):
             with contextlib.suppress(OSError):
                 self._serial.reset_output_buffer()
             raise TimeoutError("the device takes no bytes") from None
         except TypeError as error:
             raise OSError(str(error)) from None
+
+    def _let_drain(self) -> None:
+        """Wait until little is left of what was written before."""
+        end = time.monotonic() + WRITE_S
+        while self._serial.out_waiting > self._ahead:
+            if time.monotonic() > end:
+                raise TimeoutError
+            time.sleep(AHEAD_S / 10)
 
     def close(self) -> None:
         """Also ends a read that waits."""
@@ -74,6 +88,8 @@ class SocketChannel:
         # Each packet is wanted at once (RFC 9293 lets small ones wait for the last acknowledgement: Nagle).
         if connection.family in (socket.AF_INET, socket.AF_INET6):
             connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        # And none is wanted late: what the far end does not take may wait in the port's short queue, not here.
+        connection.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 2048)
         connection.settimeout(WRITE_S)
 
     def read(self) -> bytes:
