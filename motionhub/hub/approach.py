@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.check.odometry import travel
 from motionhub.check.support import rest_on_ground
-from motionhub.hub.restance import SAME_PLACE, UNHURRIED, planar_fit, restance
+from motionhub.hub.restance import SAME_PLACE, UNHURRIED, restance
 from motionhub.motion.transition import Limits, Transition
 from motionhub.robot.model import Robot
 
@@ -18,19 +19,10 @@ NEAR = 1e-4
 
 
 def slip(robot: Robot, joints: Array) -> float:
-    """How far the worst foot is dragged over the ground along joints (T, J), in metres.
-
-    From each row to the next, the feet that stand in both are laid over each other as well as they fit; what
-    does not fit has slipped.
-    """
+    """How far the worst foot is dragged over the ground along joints (T, J), in metres."""
     support = rest_on_ground(robot, joints)
-    slipped = np.zeros(robot.legs)
-    for i in range(len(joints) - 1):
-        stood = support.down[i] & support.down[i + 1]
-        before, after = support.level_feet[i, stood, :2], support.level_feet[i + 1, stood, :2]
-        turn, shift = planar_fit(after, before)
-        slipped[stood] += np.linalg.norm(after @ turn.T + shift - before, axis=1)
-    return float(slipped.max())
+    even = np.ones_like(support.clearance)
+    return float(travel(support.level_feet[..., :2], support.down, even).slip.max())
 
 
 def approach(robot: Robot, start: Array, goal: Array, dt: float) -> Array:

@@ -1,7 +1,7 @@
 """How the robot stands, and where it has walked to, out of the joints it is commanded to have.
 
 Whatever moves the joints, a foot that stands does not move over the ground. So from one look to the next
-the feet that stood in both tell how the body went: the turn and shift that lay them over each other.
+the feet that stood in both tell how the body went.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check.support import rest_on_ground
-from motionhub.hub.restance import planar_fit
+from motionhub.check.odometry import travel
+from motionhub.check.support import EXACT, Support, rest_on_ground
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
@@ -39,7 +39,7 @@ class Footing:
         self._robot = robot
         self._place = np.zeros(2)
         self._yaw = 0.0
-        self._before: tuple[NDArray[np.bool_], Array] | None = None
+        self._before: Support | None = None
         self._normal: Array | None = None
 
     def forget(self) -> None:
@@ -50,19 +50,19 @@ class Footing:
         """How it stands with these joints (J,); looks are to be close enough in time for a foot not to step twice."""
         support = rest_on_ground(self._robot, joints[None], self._normal)
         self._normal = support.normal[0]
-        down, feet = support.down[0], support.level_feet[0][:, :2]
         if self._before is not None:
-            stood = down & self._before[0]
-            if stood.sum() >= 2:
-                # Lay the feet as seen now over where they were seen before: so the body moved.
-                turn, shift = planar_fit(feet[stood], self._before[1][stood])
-                self._place = self._place + _turned(self._yaw, shift)
-                self._yaw += float(np.arctan2(turn[1, 0], turn[0, 0]))
-        self._before = down, feet
+            two = (self._before, support)
+            feet = np.concatenate([s.level_feet[..., :2] for s in two])
+            # A foot that has just left the ground, or is about to meet it, says little.
+            firm = np.concatenate([s.clearance <= EXACT for s in two]) + 1e-3
+            gone = travel(feet, np.concatenate([s.down for s in two]), firm)
+            self._place = self._place + _turned(self._yaw, gone.place[1])
+            self._yaw += float(gone.heading[1])
+        self._before = support
         com = self._place + _turned(self._yaw, support.com[0])
         roll, pitch = support.tilt[0]
         body = np.array([*self._place, support.height[0], roll, pitch, self._yaw])
-        return Figure(body, down, com, float(support.margin[0]))
+        return Figure(body, support.down[0], com, float(support.margin[0]))
 
 
 def _turned(yaw: float, point: Array) -> Array:

@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.hub.commands import Command, Ping, name_of
+from motionhub.hub.commands import Command, Ping, RecordStart, RecordStop, name_of
 from motionhub.library.recording import Asked
 
 Array = NDArray[np.float64]
@@ -51,7 +51,7 @@ class Recorder:
 
     def ask(self, client: str, command: Command) -> None:
         """Note a command that was taken; it belongs to the tick that comes next."""
-        if not self.ended and not isinstance(command, Ping):
+        if not self.ended and not isinstance(command, Ping | RecordStart | RecordStop):
             self._asked.append(Asked(self.ticks, client, name_of(command), asdict(command)))
 
     def send(self, pulses: Array, outputs: Array) -> RecordedTick | None:

@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.check.odometry import travel
 from motionhub.check.support import rest_on_ground
 from motionhub.motion.easing import minimum_jerk
 from motionhub.motion.gait import default_gait
@@ -61,17 +62,6 @@ class _Part:
     lifted: Flags
 
 
-def planar_fit(start: Array, goal: Array) -> tuple[Array, Array]:
-    """The turn (2, 2) and shift (2,) that lay points ``start`` (N, 2) over ``goal`` best (Kabsch, in the plane)."""
-    if len(start) == 0:
-        return np.eye(2), np.zeros(2)
-    a, b = start - start.mean(axis=0), goal - goal.mean(axis=0)
-    cos, sin = float((a * b).sum()), float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum())
-    size = float(np.hypot(cos, sin))
-    turn = np.array([[cos, -sin], [sin, cos]]) / size if size > 1e-12 else np.eye(2)
-    return turn, goal.mean(axis=0) - turn @ start.mean(axis=0)
-
-
 def restance(robot: Robot, start: Array, goal: Array, dt: float) -> Array:
     """Joint angles (T, J), T ≥ 1 ticks of ``dt`` seconds, that lead from ``start`` (J,) to ``goal`` (J,).
 
@@ -80,13 +70,14 @@ def restance(robot: Robot, start: Array, goal: Array, dt: float) -> Array:
     support = rest_on_ground(robot, np.stack([start, goal]))
     down, feet = support.down, support.level_feet
     tilt = support.tilt
-    both = down[0] & down[1]
-    turn, shift = planar_fit(feet[0][both][:, :2], feet[1][both][:, :2])
+    # Where the goal would have gone from, had its feet not moved: seen from the goal, that is where the start is.
+    back = travel(feet[::-1, :, :2], np.broadcast_to(down.all(axis=0), down.shape), np.ones_like(support.clearance))
+    yaw = float(back.heading[1])
+    cos, sin = np.cos(yaw), np.sin(yaw)
     placed = feet[0].copy()
-    placed[:, :2] = placed[:, :2] @ turn.T + shift
-    yaw = float(np.arctan2(turn[1, 0], turn[0, 0]))
+    placed[:, :2] = placed[:, :2] @ np.array([[cos, sin], [-sin, cos]]) + back.place[1]
     height = support.height - robot.rest_height
-    first = _Stance(np.array([shift[0], shift[1], height[0], tilt[0, 0], tilt[0, 1], yaw]), placed)
+    first = _Stance(np.array([*back.place[1], height[0], *tilt[0], yaw]), placed)
     last = _Stance(np.array([0.0, 0.0, height[1], tilt[1, 0], tilt[1, 1], 0.0]), feet[1])
     parts = _parts(robot, first, last, down, support.com)
     return _render(robot, parts, start, goal, dt)
@@ -106,7 +97,8 @@ def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags, coms: Array
 
     away = np.hypot(*(first.feet - last.feet)[:, :2].T)
     landing = ~down[0] & down[1]
-    go(replace(now, feet=np.where(landing[:, None], last.feet, now.feet)))
+    # A foot that is only just in the air would be dragged along on its way: it is lifted for that.
+    go(replace(now, feet=np.where(landing[:, None], last.feet, now.feet)), landing & (away > SAME_PLACE))
     # Legs step over best under a high body: folded ones have far to go for the same step.
     high, com = (last.body, coms[1]) if last.body[2] >= first.body[2] else (now.body, coms[0])
     cos, sin = np.cos(high[5]), np.sin(high[5])
@@ -121,7 +113,7 @@ def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags, coms: Array
         go(replace(now, body=body))
         go(replace(now, feet=np.where(group[:, None], last.feet, now.feet)), group)
     go(replace(now, body=last.body))
-    go(last)
+    go(last, ~down[1] & (away > SAME_PLACE))
     return parts
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 
@@ -16,14 +18,22 @@ from motionhub.link.simulated import SimulatedRobot
 from motionhub.link.wire import Activity, Faults, Telemetry
 from motionhub.motion.frames import Frames
 from motionhub.robot.calibration import Calibration
+from motionhub.robot.description import load
 from motionhub.robot.model import Robot
 
+ROBOTS = Path(__file__).resolve().parents[2] / "sequences" / "robots"
 DT = 0.02
 UP = LinkView(up=True, round_trip_s=0.01, bytes_s=1000.0, budget_bytes_s=4000.0)
 DOWN = LinkView(up=False)
 
 
-def telemetry(activity: Activity = Activity.FOLLOWING, volts: float = 7.9) -> Telemetry:
+@cache
+def shipped(name: str) -> Robot:
+    """A shipped robot: trestle has four legs, tansy six, harrow eight."""
+    return load(ROBOTS / f"{name}.toml")
+
+
+def telemetry(activity: Activity, volts: float) -> Telemetry:
     return Telemetry(round(volts * 1000), Faults(0), int(activity), 1, 100, 10, 0, 0)
 
 
@@ -60,7 +70,9 @@ class Rehearsal:
     def link(self, view: LinkView) -> list[Event]:
         return self._hear(self.hub.link_is(view, self.now))
 
-    def robot_says(self, activity: Activity = Activity.FOLLOWING, volts: float = 7.9) -> list[Event]:
+    def robot_says(self, activity: Activity = Activity.FOLLOWING, volts: float | None = None) -> list[Event]:
+        """Telemetry; of a battery that is well unless said otherwise."""
+        volts = self.robot.supply.battery_full_v if volts is None else volts
         return self._hear(self.hub.robot_says(telemetry(activity, volts), self.now))
 
     def say(self, command: ask.Command, client: str = "ann") -> str:
