@@ -1,8 +1,9 @@
-import { useSignal } from "@preact/signals";
+import { useComputed, useSignal } from "@preact/signals";
 import type { JSX, TargetedKeyboardEvent } from "preact";
 import { useEffect } from "preact/hooks";
 import { listenToKeys } from "../keys.ts";
 import { Stage } from "../stage/Stage.tsx";
+import { linkWords } from "../words.ts";
 import { CueLine } from "./CueLine.tsx";
 import { useRemote } from "./context.ts";
 import { DriveCard } from "./DriveCard.tsx";
@@ -34,6 +35,7 @@ export function App({ paired }: { paired: boolean }): JSX.Element {
 function Show(): JSX.Element {
   const remote = useRemote();
   const shown = useSignal<CardId>("drive");
+  const stale = useComputed(() => !linkWords(remote.connection.value, remote.state.value).up);
   useEffect(() => listenToKeys(remote, () => shown.peek() === "drive"), [remote, shown]);
 
   const turnTo = (event: TargetedKeyboardEvent<HTMLDivElement>): void => {
@@ -48,7 +50,7 @@ function Show(): JSX.Element {
   };
 
   return (
-    <div class="show">
+    <div class={stale.value ? "show stale" : "show"}>
       <StatusLine />
       <Stage>
         <Notices />

@@ -1,14 +1,18 @@
 import { useComputed } from "@preact/signals";
 import type { JSX } from "preact";
-import { clockTime, lasts, modeWords, plainName, sentence } from "../words.ts";
+import { clockTime, modeWords, plainName, sentence } from "../words.ts";
 import { useRemote } from "./context.ts";
 import { RecordMark } from "./Marks.tsx";
 
 /** What the robot is about, as a stage direction; how far a move has come; and Go on when one waits. */
 export function CueLine(): JSX.Element {
   const remote = useRemote();
-  const { state, mayCommand } = remote;
-  const words = useComputed(() => (state.value ? modeWords(state.value) : "Waiting for the robot."));
+  const { connection, state, mayCommand } = remote;
+  const words = useComputed(() => {
+    if (!state.value) return "Waiting for the robot.";
+    const now = modeWords(state.value);
+    return connection.value.phase === "live" ? now : `When last seen: ${now.charAt(0).toLowerCase()}${now.slice(1)}`;
+  });
   const reason = useComputed(() => sentence(state.value?.reason ?? ""));
   const atLimit = useComputed(() => state.value?.mode === "driving" && state.value.at_limit);
   const recording = useComputed(() => {
@@ -37,7 +41,7 @@ export function CueLine(): JSX.Element {
             {recording}
           </p>
         )}
-        <Played />
+        {!waits.value && <Played />}
         {waits.value && (
           <button
             class="primary go"
@@ -60,7 +64,7 @@ function Played(): JSX.Element | null {
   const { name, at_s, duration_s } = playing;
   return (
     <p class="played">
-      {clockTime(at_s)} of {lasts(duration_s)}
+      {clockTime(at_s)} of {clockTime(Math.ceil(duration_s))}
       <progress aria-label={`Progress of ${plainName(name)}`} max={Math.max(duration_s, 0.001)} value={at_s} />
     </p>
   );

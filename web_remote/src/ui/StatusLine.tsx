@@ -40,7 +40,11 @@ function Battery(): JSX.Element {
       <BatteryMark level={level.value} />
       <span aria-hidden="true">{volts}</span>
       <span class="unseen">{full}</span>
-      {bad && <span aria-hidden="true">{level.value}</span>}
+      {bad && (
+        <span class="level" aria-hidden="true">
+          {level.value}
+        </span>
+      )}
     </p>
   );
 }
@@ -60,7 +64,7 @@ function Driving(): JSX.Element {
         <span class="unseen">{full}</span>
       </p>
       {inControl.value ? (
-        <button class="control" type="button" onClick={() => remote.send({ type: "release" })}>
+        <button class="control" type="button" disabled={!may.able} onClick={() => remote.send({ type: "release" })}>
           Give back<span class="unseen"> control</span>
         </button>
       ) : (
