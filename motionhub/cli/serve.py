@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import os
 import re
 import sys
 from dataclasses import dataclass
@@ -24,6 +25,7 @@ from motionhub.errors import InputError
 
 if TYPE_CHECKING:
     from motionhub.hub.live import Show
+    from motionhub.remote.announce import Announcement
     from motionhub.remote.keys import Keys
     from motionhub.remote.messages import RobotInfo
     from motionhub.remote.origin import Names
@@ -105,11 +107,12 @@ async def _bind(server: Server, options: Options) -> None:
     try:
         await server.start(options.host, options.listen)
     except (OSError, UnicodeError) as error:
-        # asyncio words the same error in a whole sentence of its own; the system's own words are enough.
-        reason = str(getattr(error, "strerror", None) or error).rpartition(": ")[2].lower()
+        # asyncio puts the system's words into a sentence of its own; they say enough by themselves.
+        number = getattr(error, "errno", None) or 0
+        reason = os.strerror(number) if number > 0 else str(getattr(error, "strerror", None) or error)
         at = f"[{options.host}]" if ":" in options.host else options.host
         raise InputError(
-            "--listen", "", f"expected a free address of this machine, found {at}:{options.listen}: {reason}"
+            "--listen", "", f"expected a free address of this machine, found {at}:{options.listen}: {reason.lower()}"
         ) from None
 
 
@@ -209,12 +212,10 @@ def _can_print(text: str) -> bool:
     return True
 
 
-async def _announce(announcement: object, names: Names, host: str, number: int) -> None:
+async def _announce(announcement: Announcement, names: Names, host: str, number: int) -> None:
     """Get a name on the local network; that it failed is a note and no more."""
-    from motionhub.remote.announce import Announcement
     from motionhub.remote.pairing import address, is_only_here
 
-    assert isinstance(announcement, Announcement)
     if is_only_here(host):
         return
     try:

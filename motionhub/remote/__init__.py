@@ -1,0 +1,1 @@
+"""Browsers: the HTTP and WebSocket server, its messages, pairing and roles. Knows nothing of terminals."""

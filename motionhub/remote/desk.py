@@ -13,14 +13,12 @@ import logging
 import socket
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 from websockets.asyncio.server import ServerConnection
 from websockets.exceptions import ConnectionClosed
 
 from motionhub import __version__
-from motionhub.errors import InputError
 from motionhub.hub.events import Notice, Refused
 from motionhub.hub.live import MovesChanged, RecordingsChanged
 from motionhub.remote import messages
@@ -43,7 +41,8 @@ HELLO_S = 5.0
 """How long a connection may stay unpaired."""
 
 VIEWERS_AT_MOST = 32
-"""Paired at once: a household of phones, a class that watches."""
+WATCHERS_FROM_HERE_WAIT = 24
+"""Paired at once: a household of phones, a class that watches. The last places are for those who drive."""
 
 SEND_BUFFER = 32 * 1024
 """Bytes that the system may hold for a live connection: about two seconds of states, so none is older."""
@@ -77,12 +76,6 @@ class Stage(Protocol):
         """What can be replayed."""
 
 
-@dataclass(eq=False)
-class _Viewer:
-    role: Role
-    outbox: Outbox
-
-
 class Desk:
     """Serves live connections.
 
@@ -99,7 +92,7 @@ class Desk:
         self._keys = keys
         self._hello_s = hello_s
         self._wrong = WrongKeys()
-        self._viewers: dict[str, _Viewer] = {}
+        self._viewers: dict[str, Outbox] = {}
         self._ids = itertools.count(1)
         self._ends = [stage.subscribe(self._show_state), stage.listen(self._tell)]
 
@@ -127,7 +120,8 @@ class Desk:
         if closing and closing.code == CloseCode.UNPAIRED:
             self._wrong.count(address, time.monotonic())
             _log.info("a wrong key from %s", address)
-        if closing is None and len(self._viewers) >= VIEWERS_AT_MOST:
+        places = VIEWERS_AT_MOST if conversation.role == "operator" else WATCHERS_FROM_HERE_WAIT
+        if closing is None and len(self._viewers) >= places:
             closing = Closing(CloseCode.FULL, "as many browsers are connected as the hub takes")
         if closing or not isinstance(step.message, messages.Hello) or conversation.role is None:
             await _turn_away(connection, closing or Closing(CloseCode.NO_HELLO, "the first message has to be a hello"))
@@ -139,17 +133,17 @@ class Desk:
     ) -> None:
         number = next(self._ids)
         # Its buffers are full when it has fallen too far behind, so a goodbye would be stuck in them as well.
-        client, viewer = f"b{number}", _Viewer(role, Outbox(connection.transport.abort))
+        client, outbox = f"b{number}", Outbox(connection.transport.abort)
         name = "".join(c for c in hello.name if c.isprintable()).strip() or f"device {number}"
         _keep_fresh(connection)
         self._stage.join(client, name, operator=role == "operator")
-        self._viewers[client] = viewer
-        viewer.outbox.put(pack(messages.Welcome(role=role, you=client, hub_version=__version__, robot=self._info)))
-        viewer.outbox.put_latest("moves", pack(moves(self._stage.moves())))
-        viewer.outbox.put_latest("recordings", pack(recordings(self._stage.recordings())))
-        sender = asyncio.create_task(_send(connection, viewer.outbox))
+        self._viewers[client] = outbox
+        outbox.put(pack(messages.Welcome(role=role, you=client, hub_version=__version__, robot=self._info)))
+        outbox.put_latest("moves", pack(moves(self._stage.moves())))
+        outbox.put_latest("recordings", pack(recordings(self._stage.recordings())))
+        sender = asyncio.create_task(_send(connection, outbox))
         try:
-            closing = await self._listen(connection, conversation, client, viewer)
+            closing = await self._listen(connection, conversation, client, outbox)
         finally:
             del self._viewers[client]
             self._stage.leave(client)
@@ -160,7 +154,7 @@ class Desk:
             await _turn_away(connection, closing)
 
     async def _listen(
-        self, connection: ServerConnection, conversation: Conversation, client: str, viewer: _Viewer
+        self, connection: ServerConnection, conversation: Conversation, client: str, outbox: Outbox
     ) -> Closing | None:
         """Act on what a paired browser sends; None when it has left, else why it is turned away."""
         while True:
@@ -172,34 +166,31 @@ class Desk:
             if step.closing is not None:
                 return step.closing
             if step.answer is not None:
-                viewer.outbox.put(pack(step.answer))
+                outbox.put(pack(step.answer))
             if step.message is not None:
-                self._act(client, viewer, step.message)
+                self._act(client, outbox, step.message)
 
-    def _act(self, client: str, viewer: _Viewer, message: messages.FromBrowser) -> None:
+    def _act(self, client: str, outbox: Outbox, message: messages.FromBrowser) -> None:
         if isinstance(message, messages.Ping):
-            viewer.outbox.put(pack(messages.Pong(n=message.n)))
-        try:
-            self._stage.handle(client, command(message))
-        except InputError as error:
-            viewer.outbox.put(pack(messages.Refused(to=message.type, text=str(error))))
+            outbox.put(pack(messages.Pong(n=message.n)))
+        self._stage.handle(client, command(message))
 
     def _show_state(self, state: HubState) -> None:
         if not self._viewers:
             return
         packed = pack_state(state)
-        for viewer in self._viewers.values():
-            viewer.outbox.put_latest("state", packed)
+        for outbox in self._viewers.values():
+            outbox.put_latest("state", packed)
 
     def _tell(self, news: News) -> None:
         match news:
             case Refused(client=client, to=to, text=text):
-                if viewer := self._viewers.get(client):
-                    viewer.outbox.put(pack(messages.Refused(to=to, text=text)))
+                if outbox := self._viewers.get(client):
+                    outbox.put(pack(messages.Refused(to=to, text=text)))
             case Notice(level=level, text=text):
                 packed = pack(messages.Notice(level=level, text=text))
-                for viewer in self._viewers.values():
-                    viewer.outbox.put(packed)
+                for outbox in self._viewers.values():
+                    outbox.put(packed)
             case MovesChanged() if self._viewers:
                 self._put_latest(moves(self._stage.moves()))
             case RecordingsChanged() if self._viewers:
@@ -207,8 +198,8 @@ class Desk:
 
     def _put_latest(self, listing: messages.Moves | messages.Recordings) -> None:
         packed = pack(listing)
-        for viewer in self._viewers.values():
-            viewer.outbox.put_latest(listing.type, packed)
+        for outbox in self._viewers.values():
+            outbox.put_latest(listing.type, packed)
 
 
 async def _send(connection: ServerConnection, outbox: Outbox) -> None:

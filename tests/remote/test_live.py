@@ -16,7 +16,7 @@ from motionhub.hub import commands
 from motionhub.hub.core import Hub
 from motionhub.hub.events import Notice, Refused
 from motionhub.hub.live import MovesChanged
-from motionhub.remote import messages
+from motionhub.remote import desk, messages
 from motionhub.remote.budget import WrongKeys
 from motionhub.remote.conversation import UNREADABLE_TOLERATED
 from motionhub.remote.messages import MAX_MESSAGE_BYTES, CloseCode
@@ -288,6 +288,19 @@ async def test_a_device_without_a_name_gets_one_and_control_characters_are_taken
         second = await running.pair(other, name="\x1b[31mred\n")
         assert running.stage.people[first["you"]][0].startswith("device ")
         assert running.stage.people[second["you"]][0] == "[31mred"
+
+
+async def test_however_many_watch_whoever_drives_gets_in(running: Running, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(desk, "WATCHERS_FROM_HERE_WAIT", 1)
+    monkeypatch.setattr(desk, "VIEWERS_AT_MOST", 2)
+    async with running.connect() as first, running.connect() as second, running.connect() as operator:
+        await running.pair(first, running.keys.watcher)
+        await second.send(pack(type="hello", key=running.keys.watcher))
+        assert (await closed_with(second))[0] == CloseCode.FULL
+        await running.pair(operator)
+        async with running.connect() as third:
+            await third.send(pack(type="hello", key=running.keys.operator))
+            assert (await closed_with(third))[0] == CloseCode.FULL
 
 
 async def test_leaving_tells_browsers_why(running: Running) -> None:

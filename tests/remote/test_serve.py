@@ -20,8 +20,10 @@ import pytest
 from remote_talk import pack
 from websockets.asyncio.client import connect
 
-from motionhub.cli.serve import parse_listen
+from motionhub.cli.serve import _announce, parse_listen
 from motionhub.errors import InputError
+from motionhub.remote.announce import Announcement
+from motionhub.remote.origin import Names
 
 ROBOT = Path(__file__).parents[2] / "sequences" / "robots" / "tansy.toml"
 LINK = re.compile(r"(http://\S+/)#key=(\S+)")
@@ -41,7 +43,13 @@ def start(tmp_path: Path) -> Iterator[Start]:
             stderr=subprocess.PIPE,
             text=True,
             encoding="utf-8",
-            env={**os.environ, "XDG_DATA_HOME": str(tmp_path / "data"), "PYTHONIOENCODING": "utf-8"} | environment,
+            env={
+                **os.environ,
+                "XDG_DATA_HOME": str(tmp_path / "data"),
+                "XDG_CACHE_HOME": str(tmp_path / "cache"),
+                "PYTHONIOENCODING": "utf-8",
+            }
+            | environment,
         )
         running.append(process)
         return process
@@ -198,6 +206,19 @@ def test_a_broken_robot_file_is_one_line(start: Start, tmp_path: Path) -> None:
     line = refused(start("--listen", "127.0.0.1:0", "--robot", str(broken)))
     assert str(broken) in line
     assert "heigth_mm" in line
+
+
+async def test_a_network_that_takes_no_names_is_a_note_and_no_more(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    async def fail(self: Announcement) -> str:
+        raise OSError("no network is connected")
+
+    monkeypatch.setattr(Announcement, "start", fail)
+    names = Names()
+    await _announce(Announcement("Tansy", [], 8737), names, "192.0.2.7", 8737)
+    assert capsys.readouterr().out == "No name on the local network: no network is connected.\n"
+    assert "tansy.local" not in names
 
 
 def test_addresses_to_listen_on() -> None:
