@@ -48,6 +48,8 @@ WINDOW_S = 1.0
 """Over which loss and bytes are counted."""
 GRACE_S = 0.25
 """A frame that is not acknowledged after this, or after four round trips, counts as lost."""
+ACK_BYTES, TELEMETRY_BYTES = 11, 21
+"""On the wire, all in."""
 KEPT_THERE = 18
 """How many numbers back the robot is sure to keep a frame (see receiver.HELD)."""
 KEPT = 200
@@ -126,8 +128,8 @@ class LinkSession:
         self.budget_bytes_s = robot.link.baud / 10 * robot.link.share
         # A slow radio is not to spend itself on answers: at most a tenth of it for acks, a tenth for telemetry.
         byte_s = robot.link.baud / 10
-        self._ack_ms = min(250, round(11 / (0.1 * byte_s) * 1000) if byte_s < 5000 else 0)
-        self._telemetry_ms = min(500, max(100, round(22 / (0.1 * byte_s) * 100) * 10))
+        self._ack_ms = min(250, round(ACK_BYTES / (0.1 * byte_s) * 1000) if byte_s < 5000 else 0)
+        self._telemetry_ms = min(500, max(100, round(TELEMETRY_BYTES / (0.1 * byte_s) * 100) * 10))
         self._session = first_session & 0xFFFF
         self._key: Key | None = None
         self._splitter = Splitter()

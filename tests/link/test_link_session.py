@@ -1,3 +1,5 @@
+import dataclasses
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -5,7 +7,16 @@ from hypothesis import strategies as st
 
 from motionhub.errors import InputError
 from motionhub.link import coder, wire
-from motionhub.link.session import DOWN_S, Connected, Disconnected, Heard, LinkSession, Mismatch
+from motionhub.link.session import (
+    ACK_BYTES,
+    DOWN_S,
+    TELEMETRY_BYTES,
+    Connected,
+    Disconnected,
+    Heard,
+    LinkSession,
+    Mismatch,
+)
 from motionhub.link.wire import Activity
 
 
@@ -171,6 +182,25 @@ def test_reports_are_taken_once_and_in_order(tansy, rest):
     assert session.damaged == 2
 
 
+def test_what_the_robot_says_leaves_a_slow_radio_free(make_wire, tansy, rest):
+    receipt = wire.Receipt(0, 0, 0)
+    told = wire.Telemetry(0, wire.Faults(0), Activity.OFF, wire.ResetCause.POWER, 0, 0, 0, 0)
+    assert len(wire.seal(wire.report_body(1, receipt, None))) == ACK_BYTES
+    assert len(wire.seal(wire.report_body(1, receipt, told))) == TELEMETRY_BYTES
+    slow = dataclasses.replace(tansy, link=dataclasses.replace(tansy.link, baud=9600))
+    link = make_wire(slow)
+    link.run(2, rest)
+    said = []
+    for _ in range(500):
+        back = link.robot.receive(link.hub.send_frame(rest, (0, 0), link.now), link.now)
+        back += link.robot.advance(link.now)
+        said.append(len(back))
+        link.hub.receive(back, link.now)
+        link.tick += 1
+    # 9600 baud at ten bits a byte are 960 bytes a second; a fifth is for answers, and some for rounding.
+    assert sum(said) / 10 <= 0.2 * 960 * 1.1
+
+
 def test_hello_is_not_said_more_often_than_a_radio_can_bear(tansy, rest):
     session = LinkSession(tansy, 0)
     said = [session.send_frame(rest, (0, 0), tick * 0.02) for tick in range(100)]
@@ -195,8 +225,6 @@ def test_refuses_to_send_what_is_no_frame(tansy, pulses, outputs):
 
 
 def test_a_robot_too_large_for_a_packet_is_refused_by_name(tansy):
-    import dataclasses
-
     many = dataclasses.replace(tansy, joint_names=tuple(f"j{i}" for i in range(49)))
     with pytest.raises(InputError, match="at most 48"):
         LinkSession(many)
