@@ -1,0 +1,27 @@
+from pathlib import Path
+
+import pytest
+
+from motionhub.library.shipped import shipped_folder
+from motionhub.library.store import Library
+from motionhub.robot import description
+from motionhub.robot.model import Robot
+
+
+@pytest.fixture(scope="session")
+def tansy() -> Robot:
+    return description.load(shipped_folder() / "robots" / "tansy.toml")
+
+
+@pytest.fixture
+def shipped(tmp_path: Path) -> Path:
+    """A shipped layer of its own, so that these tests do not hang on which moves come with the program."""
+    folder = tmp_path / "shipped"
+    for kind in ("moves", "routines", "poses"):
+        (folder / kind).mkdir(parents=True)
+    return folder
+
+
+@pytest.fixture
+def library(tmp_path: Path, shipped: Path, tansy: Robot) -> Library:
+    return Library(tmp_path / "own", shipped, tansy)
