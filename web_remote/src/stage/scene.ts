@@ -18,7 +18,8 @@ const FIELD_DEG = 28;
 /** How far away the eye has to be to see all of a robot `span` mm to each side, in a picture of this aspect. */
 function whole(span: number, height: number, above: number, aspect: number): number {
   const field = Math.tan((FIELD_DEG * Math.PI) / 360);
-  const tall = span * Math.sin(above) + height * Math.cos(above);
+  // Above the trunk there is room for a leg that waves.
+  const tall = span * Math.sin(above) + 1.3 * height * Math.cos(above);
   return Math.max(tall / field, (span * 1.08) / (field * aspect)) + span * 0.3;
 }
 
@@ -56,7 +57,7 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
     // The eye follows the robot softly, so that its steps are seen.
     const share = still.matches ? 1 : 0.12;
     const [dx, dy] = [body[0] - lookAt[0], body[1] - lookAt[1]];
-    lookAt = [lookAt[0] + dx * share, lookAt[1] + dy * share, robot.rest_height_mm * 0.42];
+    lookAt = [lookAt[0] + dx * share, lookAt[1] + dy * share, robot.rest_height_mm * 0.55];
     const [ex, ey, ez] = eye(look, whole(span, robot.rest_height_mm, look.above, camera.aspect) * look.away);
     camera.position.set(lookAt[0] + ex, lookAt[1] + ey, lookAt[2] + ez);
     camera.lookAt(...lookAt);

@@ -1,9 +1,9 @@
-import { useComputed, useSignal } from "@preact/signals";
+import { useComputed, useSignal, useSignalEffect } from "@preact/signals";
 import type { JSX, TargetedKeyboardEvent } from "preact";
 import { useEffect } from "preact/hooks";
 import { listenToKeys } from "../keys.ts";
 import { Stage } from "../stage/Stage.tsx";
-import { linkWords } from "../words.ts";
+import { capital, linkWords, plainName } from "../words.ts";
 import { CueLine } from "./CueLine.tsx";
 import { useRemote } from "./context.ts";
 import { DriveCard } from "./DriveCard.tsx";
@@ -36,6 +36,10 @@ function Show(): JSX.Element {
   const remote = useRemote();
   const shown = useSignal<CardId>("drive");
   const stale = useComputed(() => !linkWords(remote.connection.value, remote.state.value).up);
+  const robotName = useComputed(() => capital(plainName(remote.robot.value?.name ?? "The robot")));
+  useSignalEffect(() => {
+    document.title = `${robotName.value} · motionhub`;
+  });
   useEffect(() => listenToKeys(remote, () => shown.peek() === "drive"), [remote, shown]);
 
   const turnTo = (event: TargetedKeyboardEvent<HTMLDivElement>): void => {
@@ -51,6 +55,7 @@ function Show(): JSX.Element {
 
   return (
     <div class={stale.value ? "show stale" : "show"}>
+      <h1 class="unseen">{robotName}</h1>
       <StatusLine />
       <Stage>
         <Notices />

@@ -10,7 +10,11 @@ import { WalkPad } from "./WalkPad.tsx";
 export function DriveCard(): JSX.Element {
   const remote = useRemote();
   const { pace, height, robot, mayCommand } = remote;
-  const range = useComputed<[number, number]>(() => robot.value?.height_range_mm ?? [0, 0]);
+  // Whole millimetres within what the robot can carry.
+  const range = useComputed(() => {
+    const [low, high] = robot.value?.height_range_mm ?? [0, 0];
+    return [Math.min(0, Math.ceil(low)), Math.max(0, Math.floor(high))] as const;
+  });
   const may = remote.mayDrive.value;
   const commands = mayCommand.value.able;
   const [low, high] = range.value;

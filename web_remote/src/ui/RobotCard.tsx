@@ -115,8 +115,11 @@ function Device(): JSX.Element {
             name.value = event.currentTarget.value;
           }}
           onChange={() => {
+            const before = pairing.name;
             pairing.name = name.value;
-            pair(pairing.key);
+            name.value = pairing.name;
+            // The hub asks for the name in the greeting, so a new one needs a new greeting.
+            if (pairing.name !== before) pair(pairing.key);
           }}
         />
       </label>
