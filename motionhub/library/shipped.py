@@ -10,7 +10,9 @@ _PACKAGE = Path(__file__).resolve().parent.parent
 
 
 def shipped_folder() -> Path:
-    """The folder with the shipped moves and, in ``robots/``, the robot files: inside the wheel, or in a source checkout beside it.
+    """The folder with the shipped moves and, in ``robots/``, the robot files.
+
+    It is inside the installed package, or in a source checkout beside it.
 
     Raises:
         InputError: if the installation is incomplete.

@@ -165,7 +165,7 @@ class Library:
             InputError: if it could not be saved, or not read back; then all is as it was.
         """
         document = sequence.document if isinstance(sequence, Sequence) else sequence
-        text, name = jsontext.dump(document), checked(name or document.name)
+        text, name = jsontext.dump(document), checked(document.name if name is None else name)
         self.parse_sequence(text, name)
         return self._moves.write(name, text)
 
@@ -175,7 +175,7 @@ class Library:
         Raises:
             InputError: if it could not be saved; then all is as it was.
         """
-        text, name = jsontext.dump(routine), checked(name or routine.name)
+        text, name = jsontext.dump(routine), checked(routine.name if name is None else name)
         documents.parse_routine(text, name)
         return self._moves.write(name, text)
 
@@ -254,7 +254,7 @@ class Library:
         Raises:
             InputError: if it does not suit the robot or could not be saved; then all is as it was.
         """
-        text, name = jsontext.dump(pose), checked(name or pose.name)
+        text, name = jsontext.dump(pose), checked(pose.name if name is None else name)
         documents.parse_pose(text, name, self.robot)
         return self._poses.write(name, text)
 

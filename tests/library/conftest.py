@@ -17,8 +17,7 @@ def tansy() -> Robot:
 def shipped(tmp_path: Path) -> Path:
     """A shipped layer of its own, so that these tests do not hang on which moves come with the program."""
     folder = tmp_path / "shipped"
-    for kind in ("moves", "routines", "poses"):
-        (folder / kind).mkdir(parents=True)
+    (folder / "poses").mkdir(parents=True)
     return folder
 
 
