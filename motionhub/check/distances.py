@@ -8,8 +8,6 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 TINY = 1e-18
-HALVINGS = 24
-"""Golden-section steps: each leaves 0.618 of the segment, so these find the place to a hundred-thousandth of it."""
 
 
 def segments(a: Array, b: Array, c: Array, d: Array) -> Array:
@@ -35,29 +33,35 @@ def segments(a: Array, b: Array, c: Array, d: Array) -> Array:
 def segment_box(a: Array, b: Array, centre: Array, half: Array) -> Array:
     """Distance (T,) of segment a–b from the box about ``centre`` (3,) with half sides ``half`` (3,).
 
-    The distance to a convex body is convex along a line, so a golden-section search finds its least.
+    Along the segment the squared distance is convex and made of parabolas that meet where it crosses the
+    planes of the box's sides. So its slope rises, straight between those places: the least distance is
+    where the slope crosses zero, or at the end that it does not.
     """
-    a, b = a - centre[:, None], b - centre[:, None]
-    u = b - a
-    half = half[:, None]
-    golden = (np.sqrt(5) - 1) / 2
+    a, u = a - centre[:, None], b - a
+    wide = half[:, None]
+    steep = np.where(np.abs(u) > TINY, u, TINY)
+    s = np.empty((8, a.shape[1]))
+    s[:3], s[3:6], s[6], s[7] = (wide - a) / steep, (-wide - a) / steep, 0.0, 1.0
+    s = np.sort(np.minimum(np.maximum(s, 0.0), 1.0), axis=0)
+    slope = np.zeros_like(s)
+    for axis in range(3):
+        slope += u[axis] * _outside(a[axis] + s * u[axis], half[axis])
+    after = (slope < 0).sum(axis=0)
+    frames = np.arange(len(after))
+    before = np.maximum(after - 1, 0)
+    after = np.minimum(after, 7)
+    rise = slope[after, frames] - slope[before, frames]
+    share = np.where(rise > TINY, -slope[before, frames] / np.where(rise > TINY, rise, 1.0), 0.0)
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
+    nearest = a + (s[before, frames] + share * (s[after, frames] - s[before, frames])) * u
+    gap = np.maximum(np.abs(nearest) - wide, 0.0)
+    found: Array = np.sqrt(_dot(gap, gap))
+    return found
 
-    def at(s: Array) -> Array:
-        out = np.maximum(np.abs(a + s * u) - half, 0.0)
-        return _dot(out, out)
 
-    low, high = np.zeros(a.shape[1]), np.ones(a.shape[1])
-    least = np.minimum(at(low), at(high))
-    left, right = high - golden, low + golden
-    at_left, at_right = at(left), at(right)
-    for _ in range(HALVINGS):
-        lower = at_left < at_right
-        low, high = np.where(lower, low, left), np.where(lower, right, high)
-        inner = np.where(lower, high - golden * (high - low), low + golden * (high - low))
-        value = at(inner)
-        left, right = np.where(lower, inner, right), np.where(lower, left, inner)
-        at_left, at_right = np.where(lower, value, at_right), np.where(lower, at_left, value)
-    found: Array = np.sqrt(np.minimum(least, np.minimum(at_left, at_right)))
+def _outside(x: Array, half: float) -> Array:
+    """How far x is beyond -half or half, with its sign; 0 between them."""
+    found: Array = x - np.minimum(np.maximum(x, -half), half)
     return found
 
 

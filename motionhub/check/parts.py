@@ -127,8 +127,9 @@ def _candidates(robot: Robot) -> list[Pair]:
 def clearances(robot: Robot, bones: Skeleton) -> tuple[Array, Indices]:
     """The smallest gap between any two parts in each frame.
 
-    A pair is measured only in frames where the boxes around its two segments are nearer than the
-    smallest gap found so far, which is few.
+    Boxes around the segments rule most of it out: pairs whose boxes over all the frames are further apart
+    than the smallest gaps found so far are not looked at, the others only in the frames in which their own
+    boxes are nearer than that.
 
     Returns:
         (T,) m, negative where they overlap; and which of :func:`pairs` it is, (T,).
@@ -138,24 +139,37 @@ def clearances(robot: Robot, bones: Skeleton) -> tuple[Array, Indices]:
     best, which = np.full(steps, NEVER), np.zeros(steps, dtype=np.intp)
     if not known:
         return best, which
-    low = np.minimum(bones.start, bones.end)
-    high = np.maximum(bones.start, bones.end)
+    # The body's box comes last, so that its number, -1, finds it.
     box = robot.body_centre[:, None] + np.array([-1, 1]) * robot.body_size[:, None] / 2
-    bounds = []
-    for pair in known:
-        radius = robot.link_radius[pair.a] + (robot.link_radius[pair.b] if pair.b >= 0 else 0.0)
-        below = low[:, pair.b] if pair.b >= 0 else box[:, :1]
-        above = high[:, pair.b] if pair.b >= 0 else box[:, 1:]
-        apart = np.maximum(np.maximum(below - high[:, pair.a], low[:, pair.a] - above), 0.0)
-        bounds.append(np.sqrt((apart * apart).sum(axis=0)) - radius)
-    # The pairs that come nearest first: they rule out most of the others.
-    for k in np.argsort([bound.mean() for bound in bounds]):
-        near = np.flatnonzero(bounds[k] < best)
+    low = _with_body(np.minimum(bones.start, bones.end), box[:, 0])
+    high = _with_body(np.maximum(bones.start, bones.end), box[:, 1])
+    radius = np.append(robot.link_radius, 0.0)
+    a, b = np.array([(pair.a, pair.b) for pair in known]).T
+    ever = _apart(low.min(axis=2), high.max(axis=2), a, b) - radius[a] - radius[b]
+    for k in np.argsort(ever):
+        if ever[k] >= best.max():
+            break
+        bound = _apart(low, high, a[k], b[k]) - radius[a[k]] - radius[b[k]]
+        near = np.flatnonzero(bound < best)
         if near.size:
             gap = _gap(robot, bones, known[k], near if near.size < steps else None)
             closer = gap < best[near]
             best[near[closer]], which[near[closer]] = gap[closer], k
     return best, which
+
+
+def _with_body(links: Array, corner: Array) -> Array:
+    wide = np.empty((3, links.shape[1] + 1, links.shape[2]))
+    wide[:, :-1] = links
+    wide[:, -1] = corner[:, None]
+    return wide
+
+
+def _apart(low: Array, high: Array, a: Indices, b: Indices) -> Array:
+    """Distance between the boxes of two links."""
+    apart = np.maximum(np.maximum(low[:, b] - high[:, a], low[:, a] - high[:, b]), 0.0)
+    found: Array = np.sqrt(apart[0] * apart[0] + apart[1] * apart[1] + apart[2] * apart[2])
+    return found
 
 
 def _gap(robot: Robot, bones: Skeleton, pair: Pair, frames: Indices | None = None) -> Array:

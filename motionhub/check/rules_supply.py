@@ -76,6 +76,14 @@ def supply_voltage(t: Timeline, mender: Mender) -> list[Finding]:
         "battery",
         t.standing,
     )
+    low = Limit("supply-voltage", "V", 1.0, rate, above=False, severity="warning")
+    found += low.findings(
+        t.rail.battery_volts,
+        spec.battery_warn_v,
+        lambda _: "start with a full battery: from its nominal voltage on, this load pulls it low",
+        "battery",
+        t.standing & (t.rail.battery_volts >= spec.battery_cut_off_v),
+    )
     return found
 
 
