@@ -29,7 +29,7 @@ from motionhub.hub.recorder import RecordedTick, Recorder
 from motionhub.hub.snapshot import DriverView, HubState, LinkView
 from motionhub.hub.sources.play import Play
 from motionhub.hub.sources.replay import Replay, joints_of
-from motionhub.hub.states import Cause, Mode, after
+from motionhub.hub.states import HELD, Cause, Mode, after
 from motionhub.library.recording import Recording
 from motionhub.link.wire import Activity, Telemetry
 from motionhub.motion.frames import Frames
@@ -216,8 +216,10 @@ class Hub:
             if before is not self.activity:
                 self._empty("The robot's battery is empty; it has lain down by itself.")
         elif before is Activity.FOLLOWING and not self.follows and self.mode != "limp":
-            self.tell("warning", "The robot lost the link for a moment and eased to rest by itself")
-            self._lost()
+            self.tell("warning", "The robot lost the link for a moment and began to ease to rest by itself")
+            # Where it is held, it goes back to what it is sent, which is to hold; else the show has lost its place.
+            if self.mode not in HELD:
+                self._lost()
         level = self.battery.hear(telemetry.battery_mv / 1000, now)
         if level == "empty":
             self._empty("The battery is empty; lying down.")
@@ -270,7 +272,7 @@ class Hub:
 
     def _on_stop(self, was: Mode) -> None:
         self._quieten()
-        if was not in ("stopped", "limp"):
+        if was != "limp":
             self.director.stop()
 
     def _on_resume(self, was: Mode) -> None:

@@ -130,7 +130,6 @@ class Show:
             await asyncio.sleep(0.05)
         for task in [self._ticking, *self._tasks]:
             task.cancel()
-        self._verdicts.close()
         await asyncio.gather(self._ticking, *self._tasks, return_exceptions=True)
         self._ticking = None
         gc.unfreeze()

@@ -56,7 +56,6 @@ class Verdicts:
         self._calibration = calibration
         self._cache = cache
         self._known: dict[str, Verdict] = {}
-        self._running: set[asyncio.subprocess.Process] = set()
 
     def digest(self, name: str) -> str:
         """Of all that the verdict on this move depends on. Reads files.
@@ -136,14 +135,13 @@ class Verdicts:
             # No move has a name with a dot, so none is taken for a file of this folder.
             cwd=str(self._library.shipped / "robots"),
         )
-        self._running.add(process)
         try:
             out, err = await process.communicate()
         finally:
-            self._running.discard(process)
-            if process.returncode is None:
+            if process.returncode is None:  # nobody waits for the answer any more
                 with contextlib.suppress(ProcessLookupError):
                     process.kill()
+                await process.communicate()
         if process.returncode in (0, 1):
             with contextlib.suppress(ValueError, KeyError, TypeError):
                 return {name: _said(report) for name, report in zip(names, json.loads(out), strict=True)}
@@ -151,12 +149,6 @@ class Verdicts:
             return {}  # one of them is at fault, and the others are not to suffer for it
         lines = err.decode("utf-8", "replace").strip().splitlines()
         return {names[0]: Verdict("unreadable", None, lines[-1] if lines else "the check could not be run")}
-
-    def close(self) -> None:
-        """End what is still being checked."""
-        for process in self._running:
-            with contextlib.suppress(ProcessLookupError):
-                process.kill()
 
 
 def _sources() -> list[Path]:

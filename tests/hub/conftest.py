@@ -1,10 +1,9 @@
 from __future__ import annotations
 
 import pytest
+from rehearsal import shipped
 
 from motionhub.robot.model import Robot
-
-from rehearsal import shipped
 
 
 @pytest.fixture

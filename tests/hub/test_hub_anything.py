@@ -6,6 +6,7 @@ import numpy as np
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from rehearsal import DOWN, DT, UP, Rehearsal, clip, shipped
 
 from motionhub.hub import commands as ask
 from motionhub.hub.sources.brake import STANDSTILL_S
@@ -16,8 +17,6 @@ from motionhub.motion.posing import rest_joints
 from motionhub.robot.kinematics import within
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
-
-from rehearsal import DOWN, DT, UP, Rehearsal, clip, shipped
 
 share = st.floats(-1, 1)
 people = st.sampled_from(["ann", "bob", "guest", "nobody"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from rehearsal import DOWN, DT, Rehearsal, shipped
 from scipy.spatial.transform import Rotation
 
 from motionhub.check.support import rest_on_ground
@@ -16,8 +17,6 @@ from motionhub.motion.stepper import Stepper
 from motionhub.robot.kinematics import feet, within
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
-
-from rehearsal import DOWN, DT, Rehearsal, shipped
 
 FORWARD = ask.Drive(forward=0.8)
 

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from rehearsal import DT, Rehearsal, shipped
 
 from motionhub.hub import commands as ask
 from motionhub.hub.guard import Guard
@@ -12,8 +13,6 @@ from motionhub.hub.sources import Step
 from motionhub.hub.stage import Item
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.model import Robot
-
-from rehearsal import DT, Rehearsal, shipped
 
 TANSY = shipped("tansy")
 # Practice: the data sheet's seconds per 60 degrees at the rail's 7 V, straight from the robot file, in rad/s.

@@ -2,12 +2,11 @@ from __future__ import annotations
 
 from hypothesis import given
 from hypothesis import strategies as st
+from rehearsal import Rehearsal
 
 from motionhub.hub import commands as ask
 from motionhub.hub.lease import QUIET_S, Lease
 from motionhub.robot.model import Robot
-
-from rehearsal import Rehearsal
 
 
 def three() -> Lease:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from rehearsal import DOWN, DT, UP, Rehearsal, Wired, clip, shipped
 
 from motionhub.hub import commands as ask
 from motionhub.link.wire import Activity
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.model import Robot
-
-from rehearsal import DT, DOWN, UP, Rehearsal, Wired, clip, shipped
 
 
 def test_a_robot_that_is_switched_on_is_ready_when_it_follows(robot: Robot) -> None:
