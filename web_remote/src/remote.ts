@@ -19,6 +19,7 @@ import type {
   State,
   Welcome,
 } from "./messages.gen.ts";
+import { settled } from "./settled.ts";
 
 /** A lease of control lapses after two seconds without a word; this is said four times in that. */
 export const PING_MS = 500;
@@ -212,15 +213,4 @@ export class Remote {
     const [low, high] = robot.height_range_mm;
     this.height.value = Math.round(Math.min(high, Math.max(low, state.body[2] - robot.rest_height_mm)));
   }
-}
-
-/** Derived 25 times a second, but the same object as long as it says the same, so that nothing is redrawn. */
-function settled<T>(derive: () => T): { readonly value: T; peek(): T } {
-  let last: { text: string; value: T } | null = null;
-  return computed(() => {
-    const value = derive();
-    const text = JSON.stringify(value);
-    if (last?.text !== text) last = { text, value };
-    return last.value;
-  });
 }

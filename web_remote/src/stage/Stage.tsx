@@ -18,6 +18,8 @@ export function Stage({ children }: { children: ComponentChildren }): JSX.Elemen
     let gone = false;
     const begin = async (): Promise<void> => {
       try {
+        // Asked first: without WebGL there is nothing to fetch the 3D part for.
+        if (!document.createElement("canvas").getContext("webgl2")) throw new Error("no WebGL 2");
         const { makeScene } = await import("./scene.ts");
         if (gone || !canvas.current) return;
         scene.current = makeScene(canvas.current);

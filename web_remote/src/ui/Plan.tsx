@@ -1,7 +1,8 @@
-import { useComputed } from "@preact/signals";
 import type { JSX } from "preact";
+import { useMemo } from "preact/hooks";
 import { shape, type Vec3 } from "../kinematics.ts";
 import type { RobotInfo } from "../messages.gen.ts";
+import { settled } from "../settled.ts";
 import { useRemote } from "./context.ts";
 
 /** The largest distance of any part from the middle, legs stretched to about where they stand. */
@@ -17,18 +18,22 @@ function span(robot: RobotInfo): number {
  */
 export function Plan({ reach }: { reach: number }): JSX.Element | null {
   const { robot: info, state } = useRemote();
-  const legs = useComputed(() => {
-    const robot = info.value;
-    const now = state.value;
-    if (!robot || !now) return [];
-    const scale = reach / span(robot);
-    const at = ([x, y]: Vec3): string => `${(-y * scale).toFixed(1)} ${(-x * scale).toFixed(1)}`;
-    return shape(robot, now.joints_deg).legs.map((points, i) => ({
-      path: `M${points.map(at).join("L")}`,
-      foot: [-points[3][1] * scale, -points[3][0] * scale] as const,
-      down: now.down[i] ?? false,
-    }));
-  });
+  const legs = useMemo(
+    () =>
+      settled(() => {
+        const robot = info.value;
+        const now = state.value;
+        if (!robot || !now) return [];
+        const scale = reach / span(robot);
+        const at = ([x, y]: Vec3): string => `${(-y * scale).toFixed(1)} ${(-x * scale).toFixed(1)}`;
+        return shape(robot, now.joints_deg).legs.map((points, i) => ({
+          path: `M${points.map(at).join("L")}`,
+          foot: at(points[3]).split(" "),
+          down: now.down[i] ?? false,
+        }));
+      }),
+    [info, state, reach],
+  );
   const robot = info.value;
   if (!robot) return null;
   const scale = reach / span(robot);
