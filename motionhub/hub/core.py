@@ -67,6 +67,15 @@ class Tick:
     """What it has brought about: for everybody, or for whom they name."""
 
 
+@dataclass(frozen=True, eq=False)
+class Ready:
+    """Something that may be played: it has been looked at from end to end."""
+
+    first: Array
+    """(J,) rad, where it begins."""
+    make: Callable[[], Play | Replay]
+
+
 class Hub:
     """One robot's show.
 
@@ -168,21 +177,11 @@ class Hub:
 
     # ---------------------------------------------------------------- what the shell brings
 
-    def prepared(self, job: int, result: Frames | Recording | str, now: float) -> list[Event]:
-        """What a :class:`Prepare` asked for: frames, a recording, or in words why there is none.
+    def make_ready(self, name: str, what: Frames | Recording) -> Ready | str:
+        """Look at all of a move or a recording before it is begun, or say in words why it may not be.
 
-        It is dropped without a word if something else has been asked for since, a stop for one.
+        It changes nothing and may take a while, so it is for the thread that prepares.
         """
-        asked = self._preparing
-        if asked is None or asked.job != job:
-            return []
-        self._preparing = None
-        refused = result if isinstance(result, str) else self._begin(asked.name, result)
-        if refused:
-            self._events.append(Refused(asked.client, "play" if asked.kind == "move" else "replay", refused))
-        return self._told()
-
-    def _begin(self, name: str, what: Frames | Recording) -> str:
         if what.rate_hz != self.rate_hz:
             return f"{name} has {what.rate_hz:g} frames a second, the hub sends {self.rate_hz:g}"
         joints = what.joints if isinstance(what, Frames) else joints_of(what, self.robot, self.calibration)
@@ -190,13 +189,25 @@ class Hub:
             return f"{name} is empty"
         if objection := self._guard.objection_to_all(joints):
             return f"{name} cannot be sent: {objection}"
-        if refused := self.cause("play"):
-            return refused
         if isinstance(what, Frames):
-            self.director.play(what)
-        else:
-            self.director.replay(Replay(name, what, joints))
-        return ""
+            return Ready(joints[0], lambda: Play(what))
+        return Ready(joints[0], lambda: Replay(name, what, joints))
+
+    def prepared(self, job: int, result: Ready | str, now: float) -> list[Event]:
+        """What a :class:`Prepare` asked for is ready, or in words why there is none.
+
+        It is dropped without a word if something else has been asked for since, a stop for one.
+        """
+        asked = self._preparing
+        if asked is None or asked.job != job:
+            return []
+        self._preparing = None
+        refused = result if isinstance(result, str) else self.cause("play")
+        if refused:
+            self.say(Refused(asked.client, "play" if asked.kind == "move" else "replay", refused))
+        elif isinstance(result, Ready):
+            self.director.play(result.first, result.make)
+        return self._told()
 
     def link_is(self, link: LinkView, now: float) -> list[Event]:
         """How the link is doing; to be told a few times a second, and as soon as it goes up or down."""

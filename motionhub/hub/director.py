@@ -16,7 +16,6 @@ from motionhub.hub.sources.standing import Settling, Standing
 from motionhub.hub.stage import Item, Stage
 from motionhub.hub.states import Cause
 from motionhub.link.plant import lowered_joints
-from motionhub.motion.frames import Frames
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.model import Robot
 
@@ -65,13 +64,9 @@ class Director:
         self.stage.place(self._rest)
         self.go_home()
 
-    def play(self, frames: Frames) -> None:
-        """Go to the first frame, and play."""
-        self.stage.run(*self._still(), self._to(frames.joints[0], "begin"), Item(lambda: Play(frames), "over"))
-
-    def replay(self, replay: Replay) -> None:
-        """Go to the recording's first frame, and replay it."""
-        self.stage.run(*self._still(), self._to(replay.first, "begin"), Item(lambda: replay, "over"))
+    def play(self, first: Array, make: Callable[[], Play | Replay]) -> None:
+        """Go to where it begins, (J,) rad, and play it."""
+        self.stage.run(*self._still(), self._to(first, "begin"), Item(make, "over"))
 
     def stop(self) -> None:
         """Come to a standstill and hold."""

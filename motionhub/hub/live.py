@@ -20,7 +20,7 @@ from typing import Any
 
 from motionhub.errors import InputError
 from motionhub.hub.commands import Command, Play
-from motionhub.hub.core import Hub
+from motionhub.hub.core import Hub, Ready
 from motionhub.hub.events import Began, Event, Keep, Notice, Prepare, Refused
 from motionhub.hub.keeper import Keeper
 from motionhub.hub.lateness import Lateness
@@ -204,17 +204,17 @@ class Show:
     # ---------------------------------------------------------------- what takes time
 
     async def _prepare(self, asked: Prepare, at_hand: Frames | None) -> None:
-        result: Frames | Recording | str
-        if at_hand is not None:
-            result = at_hand
-        elif asked.kind == "move":
-            result = await self._repertoire.frames(asked.name, self.hub.rate_hz)
-        else:
-            try:
-                result = await asyncio.to_thread(self._library.recording, asked.name)
-            except InputError as error:
-                result = str(error)
-        self._publish(self.hub.prepared(asked.job, result, self._loop.time()))
+        try:
+            found: Frames | Recording | str
+            if asked.kind == "move":
+                found = await self._repertoire.frames(asked.name, self.hub.rate_hz)
+            else:
+                found = await asyncio.to_thread(self._library.recording, asked.name)
+            ready: Ready | str
+            ready = found if isinstance(found, str) else await asyncio.to_thread(self.hub.make_ready, asked.name, found)
+        except InputError as error:
+            ready = str(error)
+        self._publish(self.hub.prepared(asked.job, ready, self._loop.time()))
 
     def _keep(self, asked: Keep) -> None:
         def done(refused: str) -> None:

@@ -85,7 +85,9 @@ class Rehearsal:
         self.events += heard
         for event in events:
             if isinstance(event, Prepare) and event.name in self.repertoire:
-                heard += self._hear(self.hub.prepared(event.job, self.repertoire[event.name], self.now))
+                found = self.repertoire[event.name]
+                ready = found if isinstance(found, str) else self.hub.make_ready(event.name, found)
+                heard += self._hear(self.hub.prepared(event.job, ready, self.now))
         return heard
 
     def tick(self) -> Tick:

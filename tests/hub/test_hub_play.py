@@ -104,7 +104,7 @@ def test_a_stop_while_it_is_being_prepared_means_that_it_is_not_played(tansy: Ro
     asked = [e for e in show.events if isinstance(e, Prepare)][-1]
     show.say(ask.Stop())
     show.until("stopped")
-    assert show.hub.prepared(asked.job, clip(tansy, swing(tansy)), show.now) == []
+    assert show.hub.prepared(asked.job, show.hub.make_ready("it", clip(tansy, swing(tansy))), show.now) == []
     show.run(1.0)
     assert show.hub.mode == "stopped"
     show.say(ask.Resume())
@@ -118,8 +118,8 @@ def test_the_later_of_two_is_played(tansy: Robot) -> None:
     show.say(ask.Play("first"))
     show.say(ask.Play("second"))
     jobs = [e.job for e in show.events if isinstance(e, Prepare)]
-    show.hub.prepared(jobs[1], clip(tansy, swing(tansy), "second"), show.now)
-    show.hub.prepared(jobs[0], clip(tansy, swing(tansy), "first"), show.now)
+    show.hub.prepared(jobs[1], show.hub.make_ready("second", clip(tansy, swing(tansy), "second")), show.now)
+    show.hub.prepared(jobs[0], show.hub.make_ready("first", clip(tansy, swing(tansy), "first")), show.now)
     show.until("playing")
     assert show.state.playing is not None
     assert show.state.playing.name == "second"

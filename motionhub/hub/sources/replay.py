@@ -32,8 +32,6 @@ class Replay:
         self._joints = joints
         self._pulses = recorded.pulses.astype(np.float64)
         self._at = -1
-        self.first = joints[0]
-        """(J,) rad: where it begins."""
 
     @property
     def progress(self) -> ProgressView:
