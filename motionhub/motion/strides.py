@@ -8,7 +8,7 @@ the stepper some way before the end.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, floor
+from math import ceil, copysign, floor, trunc
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,10 +86,13 @@ def _stepper(walk: WalkStretch, robot: Robot, rate_hz: float, twist: Twist, sour
 
 
 def _speed(twist: Twist) -> str:
-    parts = [f"{twist[0] * 1000:.3g} mm/s forward"] if twist[0] else []
-    parts += [f"{twist[1] * 1000:.3g} mm/s to the left"] if twist[1] else []
-    parts += [f"{np.rad2deg(twist[2]):.3g} deg/s"] if twist[2] else []
-    return " with ".join(parts)
+    """The twist in the units of the file, rounded towards standing still: what is named as possible is possible."""
+    named = (
+        (twist[0] * 1000, "mm/s forward"),
+        (twist[1] * 1000, "mm/s to the left"),
+        (float(np.rad2deg(twist[2])), "deg/s to the left"),
+    )
+    return " and ".join(f"{trunc(value * 10 + copysign(1e-6, value)) / 10:g} {unit}" for value, unit in named if value)
 
 
 def _stretch(stepper: Stepper, twist: Twist, ticks: int, source: str, place: str) -> list[Stance]:

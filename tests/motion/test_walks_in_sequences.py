@@ -34,10 +34,12 @@ def test_a_walk_is_the_steppers_own(rendered, tansy):
     start=st.floats(0, 900), length=st.floats(1500, 6000),
 )  # fmt: skip
 def test_a_walk_starts_and_ends_standing(forward, left, turn, start, length, tansy):
-    walk = {"from_ms": start, "to_ms": start + length, "forward_mm_s": forward, "left_mm_s": left, "turn_deg_s": turn}
-    data = {"format": "motionhub-sequence/1", "name": "walk", "walks": [walk], "end_ms": start + length + 500}
-    if not any((forward, left, turn)):
+    (vx, vy, wz), _ = Stepper(tansy).limit((forward / 1000, left / 1000, float(np.deg2rad(turn))))
+    if vx == vy == wz == 0:
         return
+    walk = {"from_ms": start, "to_ms": start + length, "forward_mm_s": vx * 999, "left_mm_s": vy * 999}
+    walk["turn_deg_s"] = float(np.rad2deg(wz)) * 0.999
+    data = {"format": "motionhub-sequence/1", "name": "walk", "walks": [walk], "end_ms": start + length + 500}
     frames = render(parse(json.dumps(data), "x", tansy), tansy)
     rest = rest_joints(tansy)
     first, last = int(np.ceil(start / 20 - 1e-6)), int((start + length) / 20 + 1e-6)
@@ -80,7 +82,7 @@ def test_a_second_walk_goes_on_from_where_the_first_ended(rendered):
         ({"to_ms": 400, "forward_mm_s": 40}, "expected at least 1... ms, to start, step and stand again, found 400"),
         ({"from_ms": 11, "to_ms": 15, "forward_mm_s": 40}, "expected at least .* found 0"),
         ({"to_ms": 5000, "forward_mm_s": 900}, r"expected at most \d+(\.\d)? mm/s forward .* found 900 mm/s"),
-        ({"to_ms": 5000, "turn_deg_s": -300}, r"expected at most -\d+(\.\d)? deg/s .* found -300 deg/s"),
+        ({"to_ms": 5000, "turn_deg_s": -300}, r"expected at most -\d+(\.\d)? deg/s to the left in .* found -300 deg/s"),
         ({"to_ms": 5000}, "expected a speed"),
         ({"to_ms": 5000, "forward_mm_s": 9, "lift_mm": 250}, "expected a lift and cycle"),
     ],
@@ -97,3 +99,15 @@ def test_the_shortest_walk_named_in_a_refusal_is_accepted(rendered):
     assert rendered(walks=[{"from_ms": 0, "to_ms": least, "forward_mm_s": 40}]).travel[-1, 0] > 0
     with pytest.raises(InputError):
         rendered(walks=[{"from_ms": 0, "to_ms": least - 20, "forward_mm_s": 40}])
+
+
+@pytest.mark.parametrize("key", ["forward_mm_s", "left_mm_s", "turn_deg_s"])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_the_speed_named_in_a_refusal_is_accepted(rendered, key, sign):
+    with pytest.raises(InputError) as refused:
+        rendered(walks=[{"from_ms": 0, "to_ms": 4000, key: 350 * sign}])
+    most = float(refused.value.expected.split("at most ")[1].split()[0])
+    assert most * sign > 0
+    assert np.abs(rendered(walks=[{"from_ms": 0, "to_ms": 4000, key: most}]).travel[-1]).max() > 0
+    with pytest.raises(InputError):
+        rendered(walks=[{"from_ms": 0, "to_ms": 4000, key: most + 0.2 * sign}])
