@@ -97,9 +97,9 @@ def _slower(speed: Array, worst: int, limit: float, rate_hz: float) -> str:
         # Minimum jerk peaks at 15/8 of its mean speed (Flash & Hogan 1985).
         milliseconds = up_to(1.02 * 15 / 8 * float(speed[worst]) / rate_hz / limit * 1000, 20)
         return f"take at least {milliseconds:g} ms for it: it jumps within one frame"
-    # A frame's speed is a mean over it, and the peak may fall between two: when slowed, more of it shows.
-    # Near a parabola's top the mean is 1/12 of the second difference lower, and half a frame off another 1/4.
-    peak = float(speed[worst]) + max(float(speed[worst]) - (before + after) / 2, 0.0) / 3
+    # A frame's speed is a mean over it, and the peak may fall between two: when slowed, more of it shows. Near a
+    # parabola's top the mean is up to 1/12 + 1/4 of the second difference low; peaks of a few frames are sharper.
+    peak = float(speed[worst]) + max(float(speed[worst]) - (before + after) / 2, 0.0) / 2
     return times_slower(peak / limit)
 
 

@@ -1,0 +1,77 @@
+"""The report for people: what it says first, that it stays on a screen, and the closest limits of a move that fits."""
+
+import json
+from io import StringIO
+
+import pytest
+from rich.console import Console
+
+from motionhub.check.findings import RULES
+from motionhub.check.margins import closest
+from motionhub.check.report import Report, check
+from motionhub.cli.verdict import MOST, PLAIN, number, show
+from motionhub.library.shipped import shipped_folder
+from motionhub.motion import documents
+from motionhub.motion.render import render
+from motionhub.robot import description
+from motionhub.robot.model import Robot
+
+
+@pytest.fixture(scope="module")
+def tansy() -> Robot:
+    return description.load(shipped_folder() / "robots" / "tansy.toml")
+
+
+def report(robot: Robot, *keyframes: dict[str, object], supply_v: float | None = None) -> Report:
+    text = json.dumps({"format": "motionhub-sequence/1", "name": "test", "keyframes": keyframes})
+    return check(render(documents.parse(text, "test", robot), robot), supply_v=supply_v)
+
+
+def shown(made: Report, width: int = 100) -> str:
+    out = StringIO()
+    show(made, Console(file=out, width=width, highlight=False))
+    return out.getvalue()
+
+
+def test_every_rule_has_plain_words() -> None:
+    assert set(PLAIN) == set(RULES)
+
+
+def test_a_move_that_fits_names_its_tightest_limit_first(tansy: Robot) -> None:
+    # The head at nine tenths of its top speed: minimum jerk peaks at 15/8 of 60 deg in so much time.
+    top = 461.5
+    made = report(tansy, {"at_ms": 15 / 8 * 60 / (0.9 * top) * 1000, "joints_deg": {"head": 60}})
+    assert made.fits
+    first, *others = closest(made)
+    assert (first.rule, first.subject) == ("joint-speed", "head")
+    assert first.limit == pytest.approx(top, rel=1e-3)
+    assert first.used == pytest.approx(0.9, abs=0.03)
+    assert [c.near for c in (first, *others)] == sorted((c.near for c in (first, *others)), reverse=True)
+    text = shown(made)
+    assert text.index("fits") < text.index("joint-speed")
+    assert "not checked: link-rate" in text
+
+
+def test_what_does_not_fit_comes_worst_first_and_on_one_screen(tansy: Robot) -> None:
+    keyframes = [
+        {"at_ms": 1500 * (i + 1), "joints_deg": {name: 170 * (-1) ** i}} for i, name in enumerate(tansy.joint_names)
+    ]
+    made = report(tansy, *keyframes)
+    assert len(made.findings) > MOST
+    text = shown(made, width=120)
+    assert "does not fit" in text.splitlines()[0]
+    assert f"and {len(made.findings) - MOST} more" in text
+    assert len(text.splitlines()) < 60
+    assert text.count("✗") == MOST
+
+
+@pytest.mark.parametrize("width", [40, 80, 200])
+def test_it_is_readable_at_any_width(tansy: Robot, width: int) -> None:
+    made = report(tansy, {"at_ms": 100, "joints_deg": {"head": 85}})
+    text = shown(made, width)
+    assert all(len(line.rstrip()) <= width for line in text.splitlines())
+    assert "head" in text
+
+
+def test_numbers_have_as_many_digits_as_are_of_use() -> None:
+    assert [number(v) for v in (1234.5, -123.4, 12.34, 0.5, 0)] == ["1234", "-123", "12.3", "0.50", "0.00"]
