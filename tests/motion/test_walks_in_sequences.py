@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +15,9 @@ from motionhub.motion.documents import parse
 from motionhub.motion.posing import joints_for, rest_joints
 from motionhub.motion.render import render
 from motionhub.motion.stepper import Stepper
-from motionhub.robot import kinematics
+from motionhub.robot import description, kinematics
+
+SHIPPED = Path(__file__).parents[2] / "sequences"
 
 
 def test_a_walk_is_the_steppers_own(rendered, tansy):
@@ -111,3 +114,17 @@ def test_the_speed_named_in_a_refusal_is_accepted(rendered, key, sign):
     assert np.abs(rendered(walks=[{"from_ms": 0, "to_ms": 4000, key: most}]).travel[-1]).max() > 0
     with pytest.raises(InputError):
         rendered(walks=[{"from_ms": 0, "to_ms": 4000, key: most + 0.2 * sign}])
+
+
+@pytest.mark.parametrize("path", sorted(SHIPPED.glob("robots/*.toml")), ids=lambda path: path.stem)
+def test_any_number_of_legs_walks_under_keyframes(path):
+    robot = description.load(path)
+    leg = robot.leg_names[0]
+    keyframes = [{"at_ms": 400, "body": {"z_mm": -3}}, {"at_ms": 9000, "feet": {leg: {"z_mm": 0}}, "body": {"z_mm": 0}}]
+    walks = [{"from_ms": 600, "to_ms": 8800, "forward_mm_s": 8}]
+    data = {"format": "motionhub-sequence/1", "name": "walk", "keyframes": keyframes, "walks": walks}
+    frames = render(parse(json.dumps(data), path.name, robot), robot)
+    assert frames.joints.shape == (451, robot.joints)
+    assert frames.travel[-1, 0] > 0.02
+    assert frames.reach_error.max() == 0
+    np.testing.assert_allclose(frames.joints[-1], rest_joints(robot), atol=1e-12)
