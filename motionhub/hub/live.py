@@ -13,6 +13,7 @@ import gc
 import logging
 import os
 import sys
+import time
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass
 from pathlib import Path
@@ -45,6 +46,8 @@ CATCH_UP = 3
 """Ticks that are caught up after being late; what is more was sleep, and the show goes on from there."""
 LEAVE_S = 8.0
 """The longest that leaving waits for the robot to come to rest: a long step over, and some patience."""
+_TIMER_S = 0.001
+"""How late the loop's timers may be: it waits in whole milliseconds."""
 _SWITCH_S = 0.0005
 """How soon a thread that renders or reads lets the tick's thread have its turn; Python's own 5 ms are too long."""
 
@@ -243,12 +246,11 @@ class Show:
         loop, period = self._loop, 1 / self.hub.rate_hz
         due = loop.time()
         while True:
+            # The loop's own timers are up to a millisecond late, so the last of it is slept out to the point.
+            await asyncio.sleep(max(due - loop.time() - _TIMER_S, 0.0))  # even 0 gives everybody a turn
+            if (early := due - loop.time()) > 0:
+                time.sleep(early)
             late = loop.time() - due
-            if late < 0:
-                await asyncio.sleep(-late)
-                late = loop.time() - due
-            else:
-                await asyncio.sleep(0)  # even when it is behind, everybody gets a turn
             self.lateness.add(late)
             if late > CATCH_UP * period:
                 missed = int(late / period)
