@@ -15,6 +15,7 @@ import type {
   MoveInfo,
   Notice,
   RecordingInfo,
+  Refused,
   RobotInfo,
   State,
   Welcome,
@@ -191,13 +192,22 @@ export class Remote {
         this.tell(message.level, message.text);
         break;
       case "refused":
-        // A refused hello ends the connection and is told there; a refused drive is repeated ten times a second.
-        if (message.to === "drive") this.drive.letGoAll();
-        if (message.to !== "hello") this.tell("warning", message.text);
+        this.#refused(message);
         break;
       case "pong":
         break;
     }
+  }
+
+  #refused({ to, text }: Refused): void {
+    // A refused hello ends the connection, and is told there.
+    if (to === "hello") return;
+    if (to === "drive") {
+      // Where nothing is held, what was refused only asked to stand: there is nothing to say about that.
+      if (!this.drive.held) return;
+      this.drive.letGoAll();
+    }
+    this.tell("warning", text);
   }
 
   #ping(): void {

@@ -73,6 +73,17 @@ test("losing control, the robot, the hub or the page's place in front lets go", 
   }
 });
 
+test("a refused drive is told while it is held, and not when only standing still was refused", () => {
+  const { remote, socket } = begun({ driver: ME });
+  remote.drive.hold("pad", { forward: 1, left: 0, turn: 0 });
+  socket().says({ type: "refused", to: "drive", text: "no" });
+  socket().says({ type: "refused", to: "drive", text: "no, again" });
+  assert.deepEqual(
+    remote.notices.value.map(({ text }) => text),
+    ["no"],
+  );
+});
+
 test("while the page is in front it is heard at least four times in a lease's two seconds", () => {
   const { remote, run, since, socket } = begun({ driver: ME });
   const mark = socket().sent.length;
