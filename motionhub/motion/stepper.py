@@ -11,6 +11,9 @@ where it is to land, so it leaves and meets the ground without speed over the gr
     ______/             \______  ground
        lift-off      touchdown
 
+Where the gait needs it, the body sways over the feet that stay down (:mod:`motionhub.motion.sway`): it leans
+over before the first step and comes back after the last. The stance frame goes with it.
+
 Two rules keep the legs in reach whatever is commanded. Every tick the planned velocity goes towards the
 wanted one only as far as every foot could still end its stance within its room if that velocity were then
 held; so holding is always possible, and slowing down always is (a foot then goes less far along the same
@@ -28,9 +31,11 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.motion.foot import Foot
 from motionhub.motion.gait import Gait, default_gait
 from motionhub.motion.planar import REST, Pose, Twist, compose, displacement, outward
 from motionhub.motion.posing import standing_feet
+from motionhub.motion.sway import sway_path
 from motionhub.motion.workspace import SLACK, workspace
 from motionhub.robot.model import Robot
 
@@ -48,6 +53,13 @@ SMOOTH_S = 0.16
 
 FROZEN_SHARE = 0.25
 """The last share of a swing, in which the landing place no longer changes: a foot does not swerve as it lands."""
+
+LEAN_SHARE = 0.25
+"""Share of the cycle that the body takes to lean over before the first step, and to come back after the last."""
+
+SWAY_SHARE = 0.45
+"""Share of the longest stride that the body sways further than the margin asks: feet stand up to half a
+stride from home, and not all of them where that makes the polygon smaller."""
 
 AIM_SHARE = 2.0
 """How fast a landing place may move over the ground, in shares of the foot's pace: a little more than it moves
@@ -76,57 +88,6 @@ class Stance:
     feet: Array
     down: Flags
     travel: Pose
-
-
-class _Foot:
-    """One foot, in the ground frame: where it is, and how it moves while in the air."""
-
-    __slots__ = ("air", "ax", "ay", "frozen", "home", "pace", "room", "since", "tx", "ty", "vx", "vy", "x", "y")
-
-    def __init__(self, home: tuple[float, float], room: float, pace: float, since: int) -> None:
-        self.home = home
-        self.room = room
-        """Square of the distance from home within which it must end its stance, m²."""
-        self.pace = pace
-        self.since = since
-        """Ticks since its touchdown in the gait's cycle, whether it took part in it or not."""
-        self.x, self.y = home
-        self.vx = self.vy = self.ax = self.ay = 0.0
-        self.tx, self.ty = home
-        self.air = self.frozen = False
-
-    def aim(self, x: float, y: float, most: float) -> None:
-        """Move the landing place towards a point, by at most so many metres."""
-        dx, dy = x - self.tx, y - self.ty
-        way = hypot(dx, dy)
-        if way > most:
-            x, y = self.tx + dx * most / way, self.ty + dy * most / way
-        self.tx, self.ty = x, y
-
-    def advance(self, ticks: int, dt: float) -> None:
-        """One tick along the quintic that lands at the target, at rest, in ``ticks`` ticks from now."""
-        if ticks == 1:
-            self.x, self.y = self.tx, self.ty
-            self.vx = self.vy = self.ax = self.ay = 0.0
-            return
-        s = 1 / ticks
-        span = ticks * dt
-        self.x, self.vx, self.ax = _quintic(self.x - self.tx, self.vx, self.ax, s, span, self.tx)
-        self.y, self.vy, self.ay = _quintic(self.y - self.ty, self.vy, self.ay, s, span, self.ty)
-
-
-def _quintic(p: float, v: float, a: float, s: float, span: float, target: float) -> tuple[float, float, float]:
-    """Position, velocity and acceleration a share ``s`` along the quintic from p, v, a to rest at 0 in ``span``."""
-    v *= span
-    a *= span * span / 2
-    c3 = -10 * p - 6 * v - 3 * a
-    c4 = 15 * p + 8 * v + 3 * a
-    c5 = -6 * p - 3 * v - a
-    return (
-        target + p + s * (v + s * (a + s * (c3 + s * (c4 + s * c5)))),
-        (v + s * (2 * a + s * (3 * c3 + s * (4 * c4 + s * 5 * c5)))) / span,
-        (2 * a + s * (6 * c3 + s * (12 * c4 + s * 20 * c5))) / (span * span),
-    )
 
 
 def own_cycle(robot: Robot, gait: Gait) -> float:
@@ -164,22 +125,28 @@ class Stepper:
         self._ground = [float(z) for z in home[:, 2]]
         self._height = [self.lift * 64 * (i * (timing.swing - i) / timing.swing**2) ** 3 for i in range(timing.swing)]
         self._freeze = max(1, round(FROZEN_SHARE * timing.swing))
-        space = workspace(robot, timing, dt, self.lift)
+        self._smooth = max(1, round(SMOOTH_S / dt))
+        self._sway = sway_path(robot, timing, robot.walk.margin + SWAY_SHARE * robot.walk.stride)
+        self._leaning = round(LEAN_SHARE * timing.cycle) if self._sway else 0
+        space = workspace(robot, timing, dt, self.lift, self._sway)
         self._feet = [
-            _Foot((float(x), float(y)), float((room * SLACK) ** 2), float(pace), 0)
+            Foot((float(x), float(y)), float((room * SLACK) ** 2), float(pace), 0)
             for (x, y, _), room, pace in zip(home, space.room, space.pace, strict=True)
         ]
         self._able = all(foot.pace > 0 for foot in self._feet)
         self._gain = 1 / max(1.0, RAMP_CYCLES * timing.cycle)
         self._brake = 1 / max(1.0, BRAKE_CYCLES * timing.cycle)
-        self._smooth = max(1, round(SMOOTH_S / dt))
         self._pose: Pose = (0.0, 0.0, 0.0)
         home.flags.writeable = False
         self._home = home
-        self._walking = False
+        # The state, to which _settle gives its values
+        self._walking = self._stepping = False
         self._planned = self._twist = REST
         self._final: Pose | None = None
         self._recent: deque[Twist] = deque()
+        self._tick = self._lean_ticks = 0
+        self._leans: deque[tuple[float, float]] = deque()
+        self._offset = 0.0, 0.0
         self._stance = Stance(self._home, np.ones(robot.legs, dtype=np.bool_), self._pose)
         self._settle()
 
@@ -204,7 +171,7 @@ class Stepper:
         """Another stepper in the same state, that goes on by itself."""
         other = copy(self)
         other._feet = [copy(foot) for foot in self._feet]
-        other._recent = self._recent.copy()
+        other._recent, other._leans = self._recent.copy(), self._leans.copy()
         return other
 
     def limit(self, twist: Twist) -> tuple[Twist, bool]:
@@ -226,16 +193,22 @@ class Stepper:
         wanted, _ = self.limit(twist)
         if self._share(wanted) < STILL:
             wanted = REST
-        if not self._walking:
-            if wanted == REST:
-                return self._stance
-            self._walking = True
-            self._lift(REST)
-        self._accelerate(wanted)
+        if not self._walking and wanted == REST:
+            return self._stance
+        self._walking = True
+        if not self._stepping:
+            self._lean(wanted != REST)
+        going = wanted if self._stepping else REST
+        self._accelerate(going)
         self._pose = compose(self._pose, displacement(self._twist, self.dt))
-        self._place(wanted)
-        self._lift(wanted)
-        if wanted == REST and self._at_rest():
+        if self._stepping:
+            self._place()
+            self._lift()
+            if going == REST and self._at_rest():
+                self._stepping = False
+        if self._sway:
+            self._shift()
+        if not self._stepping and self._lean_ticks == 0 and self._offset == (0.0, 0.0):
             self._settle()
         else:
             self._stance = self._seen()
@@ -344,9 +317,32 @@ class Stepper:
                 return False
         return True
 
+    # ------------------------------------------------------------------ how the body sways
+
+    def _lean(self, over: bool) -> None:
+        """With all feet down: lean a tick further over or back, and begin to step once fully over."""
+        full = self._leaning + self._smooth if self._sway else 0  # the smoothing comes that much later
+        if not over:
+            self._lean_ticks = max(0, min(self._leaning, self._lean_ticks) - 1)
+            return
+        self._lean_ticks = min(full, self._lean_ticks + 1)
+        if self._lean_ticks == full:
+            self._stepping = True
+            self._final = None
+            self._lift()
+
+    def _shift(self) -> None:
+        """Where the body is over its feet, smoothed as its velocity is; the smoothing's lag is taken off."""
+        x, y = self._sway[(self._tick + self._smooth // 2) % self.timing.cycle]
+        share = min(1.0, self._lean_ticks / self._leaning)
+        self._leans.append((share * x, share * y))
+        self._leans.popleft()
+        n = self._smooth
+        self._offset = sum(x for x, _ in self._leans) / n, sum(y for _, y in self._leans) / n
+
     # ------------------------------------------------------------------ how the feet move
 
-    def _place(self, wanted: Twist) -> None:
+    def _place(self) -> None:
         """Advance every foot in the air by one tick."""
         cycle, half, dt = self.timing.cycle, self.timing.stance / 2, self.dt
         ahead: dict[int, Pose] = {}
@@ -368,14 +364,15 @@ class Stepper:
             foot.since = (foot.since + 1) % cycle
             if foot.since == 0:
                 foot.air = False
+        self._tick = (self._tick + 1) % cycle
 
-    def _lift(self, wanted: Twist) -> None:
+    def _lift(self) -> None:
         """Let go of the ground the feet whose stance is over, but not those that a stop finds home already."""
         for foot in self._feet:
             if foot.since == self.timing.stance and not foot.air and not (self._final and self._is_home(foot)):
                 foot.air, foot.frozen = True, False
 
-    def _is_home(self, foot: _Foot) -> bool:
+    def _is_home(self, foot: Foot) -> bool:
         """Whether it stands where it belongs once the body has come to rest."""
         assert self._final is not None
         x, y = outward(self._final, *foot.home)
@@ -388,21 +385,24 @@ class Stepper:
 
     def _settle(self) -> None:
         """Stand: rounding is dropped, and the next walk starts at the gait's own beginning."""
-        first = self.timing.first
+        first = self._tick = self.timing.first
         for leg, foot in enumerate(self._feet):
             foot.air = foot.frozen = False
             foot.x, foot.y = outward(self._pose, *foot.home)
             foot.since = self.timing.since_touchdown(first, leg)
-        self._walking = False
+        self._walking = self._stepping = False
         self._planned = self._twist = REST
         self._final = None
         self._recent = deque([REST] * self._smooth)
+        self._lean_ticks = 0
+        self._leans = deque([(0.0, 0.0)] * self._smooth)
+        self._offset = 0.0, 0.0
         down = np.ones(self.robot.legs, dtype=np.bool_)
         down.flags.writeable = False
         self._stance = Stance(self._home, down, self._pose)
 
     def _seen(self) -> Stance:
-        pose, stance = self._pose, self.timing.stance
+        pose, stance = compose(self._pose, (*self._offset, 0.0)), self.timing.stance
         c, s = cos(pose[2]), sin(pose[2])
         x, y = pose[0], pose[1]
         rows = []

@@ -44,7 +44,9 @@ class Workspace:
 
 
 @lru_cache(maxsize=64)
-def workspace(robot: Robot, timing: Timing, dt: float, lift: float, sway: float = 0.0) -> Workspace:
+def workspace(
+    robot: Robot, timing: Timing, dt: float, lift: float, sway: tuple[tuple[float, float], ...] = ()
+) -> Workspace:
     """Find out what each leg can do in this gait. Costs some ten milliseconds, once for each set of arguments.
 
     Args:
@@ -52,7 +54,7 @@ def workspace(robot: Robot, timing: Timing, dt: float, lift: float, sway: float 
         timing: The gait on ticks.
         dt: Seconds a tick.
         lift: Height in m to which feet are lifted.
-        sway: Radius in m within which the body moves over its feet besides walking.
+        sway: Where the body is over its feet besides walking, x and y in m, in the course of a cycle.
     """
     room = _room(robot, lift, sway)
     stance_s = timing.stance * dt
@@ -82,16 +84,19 @@ def _in_range(robot: Robot, feet: Array) -> Flags:
     return ok
 
 
-def _room(robot: Robot, lift: float, sway: float) -> Array:
+def _room(robot: Robot, lift: float, sway: tuple[tuple[float, float], ...]) -> Array:
     """Half the longest stride, or less where the leg does not reach all around: (L,)."""
     angles = np.arange(_HEADINGS) * (2 * pi / _HEADINGS)
     around = np.stack([np.cos(angles), np.sin(angles), np.zeros_like(angles)], axis=1)
+    # Where homes are in the frame of a body that sways: at rest, and at as many places of its way as headings.
+    swayed = np.array([(0.0, 0.0), *sway[:: max(1, len(sway) // _HEADINGS)]])
+    homes = _homes(robot) - np.concatenate([swayed, np.zeros((len(swayed), 1))], axis=1)[:, None, :]
     heights = np.array([[0.0, 0.0, 0.0], [0.0, 0.0, lift]])
 
     def reaches(radius: Array) -> Flags:
-        wide = (radius * SLACK + sway)[:, None]
-        feet = _homes(robot) + around[:, None, None, :] * wide + heights[:, None, :]
-        good: Flags = np.asarray(_in_range(robot, feet).all(axis=(0, 1)))
+        wide = (radius * SLACK)[:, None]
+        feet = homes[:, None, None] + around[:, None, None, :] * wide + heights[:, None, :]
+        good: Flags = np.asarray(_in_range(robot, feet).all(axis=(0, 1, 2)))
         return good
 
     return _largest(reaches, np.full(robot.legs, robot.walk.stride / 2))
