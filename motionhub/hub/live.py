@@ -209,7 +209,9 @@ class Show:
     async def _prepare(self, asked: Prepare, at_hand: Frames | None) -> None:
         try:
             found: Frames | Recording | str
-            if asked.kind == "move":
+            if at_hand is not None:
+                found = at_hand
+            elif asked.kind == "move":
                 found = await self._repertoire.frames(asked.name, self.hub.rate_hz)
             else:
                 found = await asyncio.to_thread(self._library.recording, asked.name)

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import pytest_asyncio
+from rehearsal import clip
 
 from motionhub.hub import commands as ask
 from motionhub.hub.core import Tick
@@ -155,6 +156,16 @@ async def test_a_move_is_checked_and_played_and_one_that_fails_is_refused_with_t
     stage.say(ask.Play("nothing of the kind"))
     await stage.until(lambda: sum(isinstance(news, Refused) for news in stage.news) == 2)
     assert stage.show.hub.mode == "rest"
+
+
+async def test_frames_at_hand_are_performed_without_being_in_the_library(stage: Stage) -> None:
+    await stage.rest()
+    joints = np.repeat(rest_joints(stage.robot)[None], 40, axis=0)
+    joints[:, -1] += 0.2 * np.sin(np.linspace(0, np.pi, 40)) ** 2
+    stage.show.perform("ann", clip(stage.robot, joints, "by hand"))
+    await stage.until(lambda: any(s.playing is not None and s.playing.name == "by hand" for s in stage.states))
+    await stage.rest()
+    assert not [news for news in stage.news if isinstance(news, Refused)]
 
 
 async def test_the_list_fills_with_verdicts_and_they_are_remembered(stage: Stage, tansy: Robot) -> None:
