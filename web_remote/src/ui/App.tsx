@@ -55,8 +55,7 @@ function Show(): JSX.Element {
 
   return (
     <div class={stale.value ? "show stale" : "show"}>
-      <h1 class="unseen">{robotName}</h1>
-      <StatusLine />
+      <StatusLine title={robotName.value} />
       <Stage>
         <Notices />
       </Stage>

@@ -5,9 +5,10 @@ import { useRemote } from "./context.ts";
 import { BatteryMark, HandMark, LinkMark } from "./Marks.tsx";
 
 /** Link, battery, who drives, and taking or giving back control: one line, always there. */
-export function StatusLine(): JSX.Element {
+export function StatusLine({ title }: { title: string }): JSX.Element {
   return (
     <header class="status">
+      <h1 class="unseen">{title}</h1>
       <Link />
       <Battery />
       <Driving />
