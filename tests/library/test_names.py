@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from motionhub.errors import InputError
@@ -29,6 +29,7 @@ def test_plain_names_are_taken(name):
     assert checked(name) == name
 
 
+@settings(deadline=None)
 @given(st.one_of(st.text(), st.text("./\\:~ abAB\0\n-_", max_size=8), st.sampled_from(NASTY)))
 @example("..\\..\\x")
 def test_any_string_is_refused_or_stays_inside(tmp_path_factory, name):
@@ -44,6 +45,7 @@ def test_any_string_is_refused_or_stays_inside(tmp_path_factory, name):
     assert os.path.basename(real) == name + ".json"
 
 
+@settings(deadline=None)
 @given(st.text("abAB -_09", min_size=1, max_size=70))
 def test_a_name_survives_the_journey_through_a_disk(name):
     """What Windows and macOS do to names (trailing spaces and dots dropped, case and Unicode folded) changes none."""

@@ -130,7 +130,7 @@ def test_what_is_wrong_is_refused_by_its_line(change, place):
     assert "\n" not in str(refused.value)
 
 
-@settings(max_examples=100)
+@settings(deadline=None, max_examples=100)
 @given(st.text(max_size=200))
 def test_any_text_is_read_or_refused(text):
     with pytest.raises(InputError):

@@ -152,6 +152,7 @@ def test_a_broken_calibration_is_refused_rather_than_guessed(library):
         library.calibration()
 
 
+@settings(deadline=None)
 @given(st.text(min_size=1, max_size=60), st.text(min_size=1, max_size=60))
 def test_every_robot_has_a_calibration_file_of_its_own(one, other):
     assert is_name(file_name_of(one))
@@ -234,6 +235,7 @@ def test_an_unknown_name_is_answered_with_the_nearest(library):
         library.pose("x")
 
 
+@settings(deadline=None)
 @given(st.text(max_size=12))
 def test_no_name_gets_anything_from_outside(name):
     library = Library(shipped_folder() / "nowhere", shipped_folder() / "nowhere", TANSY)

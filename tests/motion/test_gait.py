@@ -6,7 +6,7 @@ from math import factorial
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.linalg import expm
 from walkers import ROBOTS, TANSY
@@ -81,6 +81,7 @@ def test_phases_are_shares_of_the_cycle(phases):
         Gait("x", 0.5, phases)
 
 
+@settings(deadline=None)
 @given(
     duty=st.floats(0.05, 0.95),
     phases=st.lists(st.floats(0, 0.99), min_size=4, max_size=8),
@@ -100,6 +101,7 @@ def test_any_gait_comes_out_in_whole_ticks(duty, phases, cycle, dt):
 finite = st.floats(-2, 2)
 
 
+@settings(deadline=None)
 @given(twist=st.tuples(finite, finite, finite), seconds=st.floats(0, 3))
 def test_displacement_is_the_exponential_of_the_twist(twist, seconds):
     vx, vy, wz = twist
@@ -110,6 +112,7 @@ def test_displacement_is_the_exponential_of_the_twist(twist, seconds):
     assert np.allclose([np.cos(yaw), np.sin(yaw)], expected[:2, 0], atol=1e-12)
 
 
+@settings(deadline=None)
 @given(vx=finite, vy=finite, wz=st.floats(-2e-3, 2e-3), seconds=st.floats(0, 1))
 def test_small_turns_join_the_straight_line_without_a_step(vx, vy, wz, seconds):
     # The Maclaurin series of sin(a)/a and (1 - cos(a))/a, in exact fractions.
@@ -124,6 +127,7 @@ def test_small_turns_join_the_straight_line_without_a_step(vx, vy, wz, seconds):
     assert np.allclose(displacement((vx, vy, wz), seconds)[:2], expected, rtol=0, atol=1e-12)
 
 
+@settings(deadline=None)
 @given(a=st.tuples(finite, finite, finite), b=st.tuples(finite, finite, finite), p=st.tuples(finite, finite))
 def test_poses_compose_and_undo(a, b, p):
     assert np.allclose(outward(compose(a, b), *p), outward(a, *outward(b, *p)), atol=1e-12)
