@@ -179,19 +179,13 @@ class Stepper:
 
         Direction and curvature are kept. A twist that is not finite means standing still.
         """
-        if not (isfinite(twist[0]) and isfinite(twist[1]) and isfinite(twist[2])):
-            return REST, True
-        share = self._share(twist)
-        if share <= 1 + ROUNDING:
-            return (float(twist[0]), float(twist[1]), float(twist[2])), False
-        if share == inf:
-            return REST, True
-        return (twist[0] / share, twist[1] / share, twist[2] / share), True
+        wanted, share = self._limited(twist)
+        return wanted, share > 1 + ROUNDING
 
     def step(self, twist: Twist) -> Stance:
         """Go on by one tick towards walking by ``twist`` (limited as :meth:`limit` does)."""
-        wanted, _ = self.limit(twist)
-        if self._share(wanted) < STILL:
+        wanted, share = self._limited(twist)
+        if share < STILL:
             wanted = REST
         if not self._walking and wanted == REST:
             return self._stance
@@ -223,6 +217,16 @@ class Stepper:
         return ticks
 
     # ------------------------------------------------------------------ how the body moves
+
+    def _limited(self, twist: Twist) -> tuple[Twist, float]:
+        """The twist, scaled down if need be, and the share of what the legs can do that was asked for."""
+        vx, vy, wz = float(twist[0]), float(twist[1]), float(twist[2])
+        if not (isfinite(vx) and isfinite(vy) and isfinite(wz)):
+            return REST, inf
+        share = self._share((vx, vy, wz))
+        if share <= 1 + ROUNDING:
+            return (vx, vy, wz), share
+        return (vx / share, vy / share, wz / share), share  # of an infinite share nothing is left
 
     def _share(self, twist: Twist) -> float:
         """The share of what the legs can do that a twist asks for: a norm, the greatest over the feet."""
