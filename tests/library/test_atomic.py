@@ -5,6 +5,7 @@ import errno
 import io
 import os
 import signal
+import stat
 import subprocess
 import sys
 import threading
@@ -139,6 +140,26 @@ def test_a_save_interrupted_at_any_call_loses_neither_the_document_nor_a_version
         shelf.write("a", "fourth")
         assert shelf.path("a").read_text() == "fourth"
         assert shelf.history("a")[0].path.read_text() == now
+
+
+def test_data_is_on_the_disk_before_the_name_and_the_name_before_it_returns(tmp_path, monkeypatch):
+    """A power cut after a rename may otherwise find the name without the data (POSIX: fsync, rename)."""
+    done = []
+    real_fsync, real_replace = os.fsync, os.replace
+
+    def fsync(descriptor):
+        folder = stat.S_ISDIR(os.fstat(descriptor).st_mode)
+        done.append("folder" if folder else os.fstat(descriptor).st_size)
+        real_fsync(descriptor)
+
+    def replace(one, other):
+        done.append("rename")
+        real_replace(one, other)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    monkeypatch.setattr(os, "replace", replace)
+    write_bytes(tmp_path / "a", NEW)
+    assert done == [len(NEW), "rename", "folder"]
 
 
 @settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=50)

@@ -211,6 +211,20 @@ def test_any_stream_of_commands_is_walked_smoothly_and_within_the_joints(which, 
     assert np.linalg.norm(np.diff(velocity, axis=0) / DT, axis=2).max(initial=0.0) <= bend
 
 
+@settings(max_examples=40, deadline=None)
+@given(walking, streams())
+def test_the_bodys_acceleration_does_not_jump(which, commands):
+    """From full speed it brakes in a quarter of a cycle; in one tick a quarter of that acceleration may come or go."""
+    robot, gait = WALK_OF[which]
+    stepper = Stepper(robot, gait, DT)
+    walked = walk_until_settled(stepper, commands)
+    braking = 1 / (stepper.timing.cycle / 4)  # shares of the limit a tick
+    change = np.diff(walked.twists, axis=0)
+    assert max(stepper._share(tuple(c)) for c in change) <= braking * (1 + 1e-9)
+    jumps = np.diff(change, axis=0, prepend=np.zeros((1, 3)))
+    assert max(stepper._share(tuple(c)) for c in jumps) <= braking / 4 * (1 + 1e-9)
+
+
 @settings(max_examples=60, deadline=None)
 @given(walking, streams())
 def test_standing_feet_stay_near_home(which, commands):
