@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check.support import EXACT, Support, contact_points, plane_under
+from motionhub.motion.support import EXACT, Support, contact_points, plane_under
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check.support import Support
+from motionhub.motion.support import Support
 from motionhub.robot.kinematics import foot_jacobians
 from motionhub.robot.mass import gravity_torques
 from motionhub.robot.model import STANDARD_GRAVITY, Robot

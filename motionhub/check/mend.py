@@ -19,8 +19,8 @@ from motionhub.check import supply
 from motionhub.check.findings import Stretch
 from motionhub.check.loads import Loads, loads_at_rest
 from motionhub.check.parts import clearances, heights, skeleton
-from motionhub.check.support import Support, rest_on_ground
 from motionhub.check.timeline import Timeline
+from motionhub.motion.support import Support, rest_on_ground
 from motionhub.robot.kinematics import leg_angles, within
 
 Array = NDArray[np.float64]

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.check.distances import segment_box, segments
-from motionhub.check.support import Support
 from motionhub.motion.posing import rest_joints
+from motionhub.motion.support import Support
 from motionhub.robot.kinematics import feet as feet_of
 from motionhub.robot.kinematics import leg_part, turned
 from motionhub.robot.model import Robot

@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from motionhub.check import supply
 from motionhub.check.attitude import rolls_over
 from motionhub.check.loads import loads_at_rest
-from motionhub.check.odometry import Travel, travel
 from motionhub.check.parts import clearances, heights, skeleton
-from motionhub.check.support import rest_on_ground
 from motionhub.motion.frames import Frames
+from motionhub.motion.odometry import Travel, travel
+from motionhub.motion.support import rest_on_ground
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check.odometry import travel
-from motionhub.check.support import EXACT, Support, rest_on_ground
+from motionhub.motion.odometry import travel
+from motionhub.motion.support import EXACT, Support, rest_on_ground
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]

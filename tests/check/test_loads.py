@@ -10,7 +10,7 @@ from scipy.optimize import LinearConstraint, minimize, nnls
 from stances import posed, random_stances, standing
 
 from motionhub.check.loads import ground_forces, loads_at_rest
-from motionhub.check.support import rest_on_ground
+from motionhub.motion.support import rest_on_ground
 from motionhub.robot import urdf
 from motionhub.robot.model import STANDARD_GRAVITY, Robot
 

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from motionhub.check.odometry import travel
 from motionhub.check.report import check
 from motionhub.motion import documents
+from motionhub.motion.odometry import travel
 from motionhub.motion.render import render
 from motionhub.robot.model import Robot
 

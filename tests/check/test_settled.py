@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from stances import random_stances
 
 from motionhub.check.loads import loads_at_rest
-from motionhub.check.support import rest_on_ground
+from motionhub.motion.support import rest_on_ground
 from motionhub.robot import urdf
 from motionhub.robot.kinematics import feet as feet_of
 from motionhub.robot.model import STANDARD_GRAVITY, Robot

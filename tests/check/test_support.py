@@ -9,8 +9,8 @@ from scipy.spatial.transform import Rotation
 from stances import LEFT_TRIPOD, posed, random_stances, standing
 
 from motionhub.check.attitude import rolls_over
-from motionhub.check.support import CONTACT, contact_points, rest_on_ground, upright
 from motionhub.motion.posing import joints_for, rest_joints
+from motionhub.motion.support import CONTACT, contact_points, rest_on_ground, upright
 from motionhub.robot.mass import centre_of_mass
 from motionhub.robot.model import Robot
 

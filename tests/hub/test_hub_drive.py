@@ -7,13 +7,13 @@ import pytest
 from rehearsal import DOWN, DT, Rehearsal, shipped
 from scipy.spatial.transform import Rotation
 
-from motionhub.check.support import rest_on_ground
 from motionhub.hub import commands as ask
 from motionhub.hub.core import DEAD_MAN_S
 from motionhub.hub.lease import QUIET_S
 from motionhub.hub.sources.brake import STANDSTILL_S
 from motionhub.motion.posing import rest_joints, standing_feet
 from motionhub.motion.stepper import Stepper
+from motionhub.motion.support import rest_on_ground
 from motionhub.robot.kinematics import feet, within
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot

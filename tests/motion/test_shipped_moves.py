@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from motionhub.check.report import check
-from motionhub.check.support import rest_on_ground
 from motionhub.motion.documents import parse, parse_routine
 from motionhub.motion.posing import rest_joints
 from motionhub.motion.render import render
 from motionhub.motion.routine import render_routine
+from motionhub.motion.support import rest_on_ground
 from motionhub.robot.limits import top_speed
 
 SHIPPED = Path(__file__).parents[2] / "sequences"
