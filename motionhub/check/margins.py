@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from motionhub.check import rules_supply
+from motionhub.check.discharge import USABLE
 from motionhub.check.parts import pairs
 from motionhub.check.report import Report
 from motionhub.check.rules_ground import CLEAR, SLIP
@@ -70,7 +71,7 @@ def closest(report: Report, count: int = SHOWN) -> list[Closeness]:
     if "link-rate" not in report.not_checked:
         line = robot.link.baud / rules_supply.BITS * robot.link.share
         most("link-rate", report.peaks.link_bytes_s, line, "B/s")
-    full = rules_supply.USABLE * robot.supply.capacity_c / rules_supply.MAH
+    full = USABLE * robot.supply.capacity_c / rules_supply.MAH
     most("charge", report.peaks.charge_mah, full, "mAh")
     return sorted(found, key=lambda m: -m.near)[:count]
 

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.check import supply
+from motionhub.check.discharge import USABLE
 from motionhub.check.findings import Finding, Limit, Stretch
 from motionhub.check.mend import SPARE, Mender, Trial, times_slower, up_to
 from motionhub.check.timeline import Timeline
@@ -15,8 +16,6 @@ Flags = NDArray[np.bool_]
 
 MAH = 3.6
 """Coulombs in a milliampere-hour."""
-USABLE = 0.8
-"""Share of a pack that one run may take: lithium packs are not run flat (practice)."""
 BITS = 10
 """Bits on the line for each byte at 8N1."""
 

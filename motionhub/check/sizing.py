@@ -1,0 +1,229 @@
+"""What supply a move needs, or a whole library: the smallest regulator and rail voltage with which it fits.
+
+Every set-point of the rail that the servos take is tried, from their lowest voltage to their highest. For each,
+the supply is solved anew and the rules that hang on it judge the move again: nothing is extrapolated. A
+regulator is then as small as it may be when it gives the most that is asked of it, rounded up to a tenth of an
+ampere; the rules judge that one too.
+
+What no supply mends (a leg that does not reach, legs that knock together) is named and left aside. The battery
+is at its nominal voltage throughout, as in the check; :func:`runs_that_fit` says how long it lasts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from motionhub.check import rules_joints, rules_supply, supply
+from motionhub.check.discharge import Discharge, Pack, open_circuit_v
+from motionhub.check.findings import Finding, Stretch
+from motionhub.check.mend import Mender, Trial, up_to
+from motionhub.check.report import Report
+from motionhub.check.timeline import BLOCK, Progress, Timeline
+from motionhub.motion.frames import Frames
+from motionhub.robot.model import Robot
+
+STEP_V = 0.1
+"""V between the set-points that are tried."""
+STEP_A = 0.1
+"""A that a regulator's limit is rounded up to."""
+AMPLE_A = 1e6
+"""A: a regulator that is never the reason."""
+HALVINGS = 12
+"""Of a pack's charge, to find where a move stops fitting: to a four-thousandth of it."""
+
+RULES: dict[str, Callable[[Timeline, Mender], list[Finding]]] = {
+    "joint-speed": rules_joints.joint_speed,
+    "joint-torque": rules_joints.joint_torque,
+    "holding-torque": rules_joints.holding_torque,
+    "supply-current": rules_supply.supply_current,
+    "supply-voltage": rules_supply.supply_voltage,
+    "charge": rules_supply.charge,
+}
+"""The rules whose answer hangs on the supply; a move keeps its findings of all others."""
+
+
+@dataclass(frozen=True)
+class SetPoint:
+    """One voltage of the rail, and what the moves say to it."""
+
+    rail_v: float
+    regulator_a: float | None
+    """The smallest regulator, in A, with which all moves fit; None when none does."""
+    failing: tuple[tuple[str, Finding], ...]
+    """What still fails with any regulator: for each move and rule by name of the move, the worst finding."""
+
+    @property
+    def fits(self) -> bool:
+        """Whether there is a regulator with which all moves fit."""
+        return self.regulator_a is not None
+
+
+@dataclass(frozen=True)
+class Sizing:
+    """What supply some moves need on one robot."""
+
+    robot: str
+    sequences: tuple[str, ...]
+    own: SetPoint
+    """The robot's set-point (or the one asked for) with the regulator that it has."""
+    set_points: tuple[SetPoint, ...]
+    """Rising."""
+    beyond: tuple[tuple[str, Finding], ...]
+    """By name of the move, what no supply mends."""
+
+    @property
+    def smallest(self) -> SetPoint | None:
+        """The lowest rail voltage that does, with its smallest regulator; None when no voltage does."""
+        return next((point for point in self.set_points if point.fits), None)
+
+    @property
+    def least_current(self) -> SetPoint | None:
+        """The set-point that does with the smallest regulator of all; the lowest of several."""
+        fitting = [point for point in self.set_points if point.regulator_a is not None]
+        return min(fitting, key=lambda point: point.regulator_a or 0.0, default=None)
+
+    @property
+    def fits(self) -> bool:
+        """Whether some supply makes every move fit."""
+        return self.smallest is not None and not self.beyond
+
+
+def under_supply(t: Timeline, set_v: float, regulator_a: float, battery_v: float | None = None) -> Timeline:
+    """The same move on another supply.
+
+    Args:
+        t: The move, worked out for any supply.
+        set_v: The regulator's set-point in V.
+        regulator_a: Its limit in A.
+        battery_v: The battery's voltage without load; its nominal when None.
+    """
+    robot = _with_regulator(t.frames.robot, regulator_a)
+    parts = [
+        supply.solve(robot, t.torques[part], t.speeds[part], t.frames.outputs[part], set_v, battery_v)
+        for part in (slice(start, start + BLOCK) for start in range(0, len(t.torques), BLOCK))
+    ]
+    rail = supply.Rail(**{name: np.concatenate([vars(part)[name] for part in parts]) for name in vars(parts[0])})
+    return replace(t, frames=_on(t.frames, robot), set_v=set_v, rail=rail)
+
+
+def failing(t: Timeline) -> tuple[Finding, ...]:
+    """The errors that the rules of the supply find in a move, the worst of each rule, worst rule first."""
+    silent = _NoTrials(t)
+    worst: list[Finding] = []
+    for rule in RULES.values():
+        errors = [finding for finding in rule(t, silent) if finding.severity == "error"]
+        if errors:
+            worst.append(max(errors, key=lambda finding: finding.excess))
+    return tuple(sorted(worst, key=lambda finding: -finding.excess))
+
+
+def size(reports: Sequence[Report], set_v: float | None = None, progress: Progress | None = None) -> Sizing:
+    """Find the smallest supply with which moves fit.
+
+    Args:
+        reports: A report of each move, all of one robot; at least one.
+        set_v: The only set-point to try, in V; every one that the servos take when None.
+        progress: Called with set-points tried and set-points in all.
+    """
+    robot = reports[0].timeline.frames.robot
+    tried = set_points(robot) if set_v is None else (set_v,)
+    points = []
+    for volts in tried:
+        points.append(_set_point(reports, volts))
+        if progress is not None:
+            progress(len(points), len(tried))
+    setting = robot.supply.regulator_v if set_v is None else set_v
+    own = _named(reports, setting, robot.supply.regulator_a)
+    return Sizing(
+        robot=robot.name,
+        sequences=tuple(report.sequence for report in reports),
+        own=SetPoint(setting, None if own else robot.supply.regulator_a, own),
+        set_points=tuple(points),
+        beyond=tuple(
+            (report.sequence, finding)
+            for report in reports
+            for finding in _worst_of_each(report.findings)
+            if finding.rule not in RULES
+        ),
+    )
+
+
+def set_points(robot: Robot) -> tuple[float, ...]:
+    """Every tenth of a volt that all of the robot's servos take, rising."""
+    low = max(servo.min_v for servo in robot.servos)
+    high = min(servo.max_v for servo in robot.servos)
+    first, last = round(up_to(low, STEP_V) / STEP_V), int(high / STEP_V + 1e-9)
+    return tuple(round(k * STEP_V, 6) for k in range(first, last + 1))
+
+
+def runs_that_fit(report: Report, pack: Pack) -> Discharge:
+    """The runs on one pack during which the move still fits: its rail sags with the battery.
+
+    Found by halving the charge that is left; each try solves the supply and asks the rules again.
+
+    Args:
+        report: The move.
+        pack: Its :class:`~motionhub.check.discharge.Pack`.
+    """
+    t, spec = report.timeline, report.timeline.frames.robot.supply
+
+    def fits(left: float) -> bool:
+        at = float(open_circuit_v(spec, left))
+        return not failing(under_supply(t, t.set_v, spec.regulator_a, battery_v=at))
+
+    if not fits(1.0):
+        return pack.discharge(least_left=np.inf)
+    low, high = 0.0, 1.0
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        low, high = (low, middle) if fits(middle) else (middle, high)
+    return pack.discharge(least_left=high)
+
+
+def _set_point(reports: Sequence[Report], volts: float) -> SetPoint:
+    ample = [under_supply(report.timeline, volts, AMPLE_A) for report in reports]
+    fails = tuple((report.sequence, f) for report, t in zip(reports, ample, strict=True) for f in failing(t))
+    if fails:
+        return SetPoint(volts, None, fails)
+    asked = max(float(t.rail.amps[t.standing].max(initial=0.0)) for t in ample)
+    regulator = max(up_to(asked, STEP_A), STEP_A)
+    fails = _named(reports, volts, regulator)
+    return SetPoint(volts, None if fails else regulator, fails)
+
+
+def _named(reports: Sequence[Report], volts: float, amps: float) -> tuple[tuple[str, Finding], ...]:
+    return tuple((r.sequence, f) for r in reports for f in failing(under_supply(r.timeline, volts, amps)))
+
+
+def _worst_of_each(findings: Sequence[Finding]) -> list[Finding]:
+    """The worst error of each rule; findings come worst first."""
+    first: dict[str, Finding] = {}
+    for finding in findings:
+        if finding.severity == "error":
+            first.setdefault(finding.rule, finding)
+    return list(first.values())
+
+
+def _with_regulator(robot: Robot, amps: float) -> Robot:
+    return replace(robot, supply=replace(robot.supply, regulator_a=amps))
+
+
+def _on(frames: Frames, robot: Robot) -> Frames:
+    return replace(frames, robot=robot)
+
+
+class _NoTrials(Mender):
+    """Tries nothing: whether a move fits is asked here, not what would mend it."""
+
+    def least(
+        self,
+        stretch: Stretch,
+        fits: Callable[[Trial], object],
+        kinds: tuple[str, ...] = (),
+        window: int | None = None,
+    ) -> str | None:
+        """Nothing."""
+        return None
