@@ -6,23 +6,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.check.odometry import travel
-from motionhub.check.support import rest_on_ground
-from motionhub.hub.restance import SAME_PLACE, UNHURRIED, restance
+from motionhub.check.support import Support, rest_on_ground
+from motionhub.hub.restance import UNHURRIED, restance
 from motionhub.motion.transition import Limits, Transition
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
 
 _SAMPLES = np.linspace(0.0, 1.0, 9)
+DRAGGED = 1e-3
+"""m: a foot may be dragged by this much, less than a servo's play lets it wander."""
 NEAR = 1e-4
 """rad: joints this near to where they shall be are there, within a servo's own resolution by far."""
 
 
-def slip(robot: Robot, joints: Array) -> float:
-    """How far the worst foot is dragged over the ground along joints (T, J), in metres."""
-    support = rest_on_ground(robot, joints)
+def slip(support: Support) -> float:
+    """How far the worst foot is dragged over the ground from row to row, in metres."""
     even = np.ones_like(support.clearance)
     return float(travel(support.level_feet[..., :2], support.down, even).slip.max())
+
+
+def _straight(robot: Robot, start: Array, goal: Array) -> bool:
+    """Whether the joints may go straight there: no foot dragged, and never shakier than at the shakier end."""
+    support = rest_on_ground(robot, start + _SAMPLES[:, None] * (goal - start))
+    steady = min(robot.walk.margin, float(support.margin[0]), float(support.margin[-1]))
+    return slip(support) <= DRAGGED and float(support.margin.min()) >= steady
 
 
 def approach(robot: Robot, start: Array, goal: Array, dt: float) -> Array:
@@ -32,7 +40,7 @@ def approach(robot: Robot, start: Array, goal: Array, dt: float) -> Array:
     """
     if float(np.abs(goal - start).max()) <= NEAR:
         return goal[None].copy()
-    if slip(robot, start + _SAMPLES[:, None] * (goal - start)) > SAME_PLACE:
+    if not _straight(robot, start, goal):
         return restance(robot, start, goal, dt)
     path = Transition.plan(robot, start, 0 * start, 0 * start, goal, Limits.of(robot, UNHURRIED))
     ticks = max(1, int(np.ceil(path.duration / dt - 1e-9)))

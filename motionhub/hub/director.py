@@ -7,7 +7,6 @@ from collections.abc import Callable
 from motionhub.hub.approach import approach
 from motionhub.hub.bearing import Bearing
 from motionhub.hub.sources import Array, Source
-from motionhub.hub.sources.brake import Brake
 from motionhub.hub.sources.hold import Hold
 from motionhub.hub.sources.path import Path
 from motionhub.hub.sources.play import Play
@@ -16,6 +15,7 @@ from motionhub.hub.sources.standing import Settling, Standing
 from motionhub.hub.stage import Item, Stage
 from motionhub.hub.states import Cause
 from motionhub.link.plant import lowered_joints
+from motionhub.motion.brake import brake
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.model import Robot
 
@@ -97,7 +97,7 @@ class Director:
 
     def _brake(self) -> Source:
         stage = self.stage
-        return Brake(self._robot, self._dt, stage.joints, stage.velocity, stage.acceleration)
+        return Path(brake(self._robot, self._dt, stage.joints, stage.velocity, stage.acceleration))
 
     def _to(self, goal: Array, cause: Cause | None = None) -> Item:
         return Item(lambda: Path(approach(self._robot, self.stage.joints, goal, self._dt)), cause)

@@ -24,8 +24,9 @@ from motionhub.check.odometry import travel
 from motionhub.check.support import rest_on_ground
 from motionhub.motion.easing import minimum_jerk
 from motionhub.motion.gait import default_gait
-from motionhub.motion.posing import joints_for
+from motionhub.motion.posing import joints_for, rotation
 from motionhub.robot.limits import top_speed
+from motionhub.robot.mass import centre_of_mass
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
@@ -41,6 +42,8 @@ _PEAK = 15 / 8
 """Peak speed of minimum jerk over its mean (Flash & Hogan 1985)."""
 _ROUGH = np.linspace(0.0, 1.0, 25)
 """Where along a part its joint speeds are looked at before it is timed."""
+_SHIFTS = np.linspace(0.0, 1.6, 49)
+"""How far the body is tried to be shifted, in units of the way from its weight to the middle of the feet."""
 _UP = 0.2
 """The share of a step in which the foot only rises, and the share in which it only sinks."""
 
@@ -79,11 +82,11 @@ def restance(robot: Robot, start: Array, goal: Array, dt: float) -> Array:
     height = support.height - robot.rest_height
     first = _Stance(np.array([*back.place[1], height[0], *tilt[0], yaw]), placed)
     last = _Stance(np.array([0.0, 0.0, height[1], tilt[1, 0], tilt[1, 1], 0.0]), feet[1])
-    parts = _parts(robot, first, last, down, support.com)
+    parts = _parts(robot, first, last, down)
     return _render(robot, parts, start, goal, dt)
 
 
-def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags, coms: Array) -> list[_Part]:
+def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags) -> list[_Part]:
     none = np.zeros(robot.legs, dtype=bool)
     parts: list[_Part] = []
     now = first
@@ -100,40 +103,50 @@ def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags, coms: Array
     # A foot that is only just in the air would be dragged along on its way: it is lifted for that.
     go(replace(now, feet=np.where(landing[:, None], last.feet, now.feet)), landing & (away > SAME_PLACE))
     # Legs step over best under a high body: folded ones have far to go for the same step.
-    high, com = (last.body, coms[1]) if last.body[2] >= first.body[2] else (now.body, coms[0])
-    cos, sin = np.cos(high[5]), np.sin(high[5])
-    com = high[:2] + np.array([cos * com[0] - sin * com[1], sin * com[0] + cos * com[1]])
+    high = last.body if last.body[2] >= first.body[2] else now.body
     go(replace(now, body=high))
     displaced = down[0] & down[1] & (away > SAME_PLACE)
     phases = np.array(default_gait(robot).phases)
     for phase in np.unique(phases[displaced]):
         group = displaced & (phases == phase)
-        body = high.copy()
-        body[:2] += _over(now.feet[down[1] & ~group][:, :2], com, robot.walk.margin)
-        go(replace(now, body=body))
-        go(replace(now, feet=np.where(group[:, None], last.feet, now.feet)), group)
+        over = np.where(group[:, None], last.feet, now.feet)
+        half_way = (now.feet + over) / 2 + group[:, None] * np.array([0.0, 0.0, robot.walk.lift])
+        swing = np.stack([now.feet, half_way, over])
+        go(replace(now, body=_over(robot, high, swing, down[1] & ~group)))
+        go(replace(now, feet=over), group)
     go(replace(now, body=last.body))
     go(last, ~down[1] & (away > SAME_PLACE))
     return parts
 
 
-def _over(feet: Array, com: Array, margin: float) -> Array:
-    """The least shift of the body (2,) towards the middle of ``feet`` (N, 2) that gives ``com`` this margin.
+def _over(robot: Robot, body: Array, swing: Array, standing: Flags) -> Array:
+    """``body`` (6,), shifted as little as gives it the margin that walking asks for, over the feet that stand.
 
-    Nothing if the feet are fewer than three: then it does not stand on them, whatever it does.
+    Legs weigh something: they stay behind when the body goes, and shift the weight when they go over. So the
+    centre of mass is looked at for each shift that is tried and at each of the feet (K, L, 3) of the swing.
+    Without three feet to stand on, nothing helps: the body stays.
     """
-    if len(feet) < 3:
-        return np.zeros(2)
-    middle = feet.mean(axis=0)
-    ring = feet[np.argsort(np.arctan2(*(feet - middle).T[::-1]))]
+    if standing.sum() < 3:
+        return body
+    corners = swing[0, standing, :2]
+    middle = corners.mean(axis=0)
+    ring = corners[np.argsort(np.arctan2(*(corners - middle).T[::-1]))]
     edge = np.roll(ring, -1, axis=0) - ring
-    shares = np.linspace(0.0, 1.0, 41)
-    points = com + shares[:, None] * (middle - com)
-    from_corner = points[:, None] - ring
+    away = middle - _weight(robot, body[None], swing[:1])[0, 0]
+    bodies = np.repeat(body[None], len(_SHIFTS), axis=0)
+    bodies[:, :2] += _SHIFTS[:, None] * away
+    from_corner = _weight(robot, bodies, swing)[:, :, None] - ring
     inward = (edge[:, 0] * from_corner[..., 1] - edge[:, 1] * from_corner[..., 0]) / np.linalg.norm(edge, axis=1)
-    margins = inward.min(axis=1)
-    best = int(np.argmax(margins >= min(margin, 0.999 * margins.max())))
-    found: Array = points[best] - com
+    margins = inward.min(axis=(1, 2))
+    found: Array = bodies[int(np.argmax(margins >= min(robot.walk.margin, margins.max())))]
+    return found
+
+
+def _weight(robot: Robot, bodies: Array, feet: Array) -> Array:
+    """Where the centre of mass is over the ground (N, K, 2) for bodies (N, 6) over feet (K, L, 3), in their frame."""
+    joints, _ = joints_for(robot, bodies[:, None], feet)
+    turn = rotation(bodies[:, 3], bodies[:, 4], bodies[:, 5])
+    found: Array = bodies[:, None, :2] + np.einsum("nij,nkj->nki", turn, centre_of_mass(robot, joints))[..., :2]
     return found
 
 

@@ -9,10 +9,10 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 from rehearsal import DOWN, DT, UP, Rehearsal, clip, shipped
 
 from motionhub.hub import commands as ask
-from motionhub.hub.sources.brake import STANDSTILL_S
 from motionhub.hub.states import MODES
 from motionhub.library.recording import Recording
 from motionhub.link.wire import Activity
+from motionhub.motion.brake import STANDSTILL_S
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.kinematics import within
 from motionhub.robot.limits import top_speed

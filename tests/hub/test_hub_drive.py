@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 from motionhub.hub import commands as ask
 from motionhub.hub.core import DEAD_MAN_S
 from motionhub.hub.lease import QUIET_S
-from motionhub.hub.sources.brake import STANDSTILL_S
+from motionhub.motion.brake import STANDSTILL_S
 from motionhub.motion.posing import rest_joints, standing_feet
 from motionhub.motion.stepper import Stepper
 from motionhub.motion.support import rest_on_ground

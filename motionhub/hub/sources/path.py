@@ -1,4 +1,4 @@
-"""Following joints that were laid out beforehand: a change of stance, or a transition."""
+"""Following joints that were laid out beforehand: a change of stance, a transition or a stop."""
 
 from __future__ import annotations
 
