@@ -4,7 +4,7 @@
 * ``states``: the modes and the one table that changes them. ``lease``: who drives. ``orders``: each command.
 * ``core``: the hub itself, ``tick(now)`` and ``handle(client, command, now)``, without clock or I/O.
 * ``stage``, ``director``, ``sources``: what moves the joints, one source at a time, and what comes after it.
-* ``approach``, ``restance``, ``bearing``: from stance to stance without dragging a foot; how far a body may lean.
+* ``bearing``: how far a body may lean. From stance to stance without dragging a foot: ``motion.handover``.
 * ``guard``, ``battery``, ``figure``, ``recorder``: the last look, the voltage, how it stands, what was sent.
 * ``live`` and what it uses (``keeper``, ``repertoire``, ``verdicts``, ``lateness``): the same in real time.
 """

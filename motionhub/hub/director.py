@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from motionhub.hub.approach import approach
 from motionhub.hub.bearing import Bearing
 from motionhub.hub.sources import Array, Source
 from motionhub.hub.sources.hold import Hold
@@ -16,6 +15,7 @@ from motionhub.hub.stage import Item, Stage
 from motionhub.hub.states import Cause
 from motionhub.link.plant import lowered_joints
 from motionhub.motion.brake import brake
+from motionhub.motion.handover import hand_over
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.model import Robot
 
@@ -39,7 +39,7 @@ class Director:
         self.stage = Stage(self._rest, dt)
         # What is made once and kept by others is made here, and not in the middle of a show.
         self._new_standing()
-        approach(robot, self._lying, self._rest, dt)
+        hand_over(robot, self._lying, self._rest, dt)
 
     @property
     def standing(self) -> Standing | None:
@@ -100,7 +100,7 @@ class Director:
         return Path(brake(self._robot, self._dt, stage.joints, stage.velocity, stage.acceleration))
 
     def _to(self, goal: Array, cause: Cause | None = None) -> Item:
-        return Item(lambda: Path(approach(self._robot, self.stage.joints, goal, self._dt)), cause)
+        return Item(lambda: Path(hand_over(self._robot, self.stage.joints, goal, self._dt)), cause)
 
     def _wait(self) -> Source:
         return Hold(self.stage.joints, self._follows)

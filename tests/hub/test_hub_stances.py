@@ -10,14 +10,14 @@ from rehearsal import DT, shipped
 from scipy.spatial.transform import Rotation
 from test_hub_drive import dragged
 
-from motionhub.check.support import rest_on_ground
-from motionhub.hub.approach import NEAR, approach, slip
 from motionhub.hub.bearing import Bearing
 from motionhub.hub.figure import Footing
-from motionhub.hub.restance import SAME_PLACE, UNHURRIED, restance
 from motionhub.link.plant import lowered_joints
+from motionhub.motion.handover import NEAR, hand_over, slip
 from motionhub.motion.posing import joints_for, rest_joints, standing_feet
+from motionhub.motion.restance import SAME_PLACE, UNHURRIED, restance
 from motionhub.motion.stepper import Stepper
+from motionhub.motion.support import rest_on_ground
 from motionhub.robot.kinematics import within
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
@@ -50,7 +50,7 @@ def held(robot: Robot, start: np.ndarray, path: np.ndarray) -> None:
 @pytest.mark.parametrize("ticks", range(5, 200, 13))
 def test_from_mid_walk_home(robot: Robot, ticks: int) -> None:
     start, rest = mid_walk(robot, ticks), rest_joints(robot)
-    path = approach(robot, start, rest, DT)
+    path = hand_over(robot, start, rest, DT)
     np.testing.assert_array_equal(path[-1], rest)
     held(robot, start, path)
 
@@ -58,16 +58,16 @@ def test_from_mid_walk_home(robot: Robot, ticks: int) -> None:
 @pytest.mark.parametrize("ticks", range(20, 200, 31))
 def test_from_mid_walk_to_lying_and_up_again(robot: Robot, ticks: int) -> None:
     start, lying, rest = mid_walk(robot, ticks), lowered_joints(robot), rest_joints(robot)
-    down = approach(robot, start, lying, DT)
+    down = hand_over(robot, start, lying, DT)
     held(robot, start, down)
-    up = approach(robot, down[-1], rest, DT)
+    up = hand_over(robot, down[-1], rest, DT)
     held(robot, lying, up)
     np.testing.assert_array_equal(up[-1], rest)
 
 
 def test_where_it_is_already_it_takes_one_tick(robot: Robot) -> None:
     rest = rest_joints(robot)
-    path = approach(robot, rest + NEAR / 2, rest, DT)
+    path = hand_over(robot, rest + NEAR / 2, rest, DT)
     np.testing.assert_array_equal(path, rest[None])
 
 
@@ -75,7 +75,7 @@ def test_a_head_alone_turns_straight_there_and_unhurried(tansy: Robot) -> None:
     rest = rest_joints(tansy)
     goal = rest.copy()
     goal[-2] = 1.2
-    path = approach(tansy, rest, goal, DT)
+    path = hand_over(tansy, rest, goal, DT)
     held(tansy, rest, path)
     assert np.ptp(path[:, :-2], axis=0).max() == 0
     fastest = np.abs(np.diff(np.vstack([rest, path])[:, -2])).max() / DT
@@ -87,7 +87,7 @@ def test_a_raised_foot_goes_down_by_itself(robot: Robot) -> None:
     feet = standing_feet(robot)
     feet[0] += [0.0, 0.0, 0.02]
     start = joints_for(robot, np.zeros(6), feet)[0]
-    path = approach(robot, start, rest_joints(robot), DT)
+    path = hand_over(robot, start, rest_joints(robot), DT)
     others = np.arange(robot.joints) >= 3
     assert np.abs(path[:, others] - rest_joints(robot)[others]).max() < 1e-6
     held(robot, start, path)

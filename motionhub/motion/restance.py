@@ -20,11 +20,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check.odometry import travel
-from motionhub.check.support import rest_on_ground
 from motionhub.motion.easing import minimum_jerk
 from motionhub.motion.gait import default_gait
+from motionhub.motion.odometry import travel
 from motionhub.motion.posing import joints_for, rotation
+from motionhub.motion.support import rest_on_ground
 from motionhub.robot.limits import top_speed
 from motionhub.robot.mass import centre_of_mass
 from motionhub.robot.model import Robot

@@ -1,13 +1,13 @@
-"""On the way to where something begins: straight there if no standing foot is dragged by it, else stepping over."""
+"""From one stance to the next: straight there if no standing foot is dragged by it, else stepping over."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check.odometry import travel
-from motionhub.check.support import Support, rest_on_ground
-from motionhub.hub.restance import UNHURRIED, restance
+from motionhub.motion.odometry import travel
+from motionhub.motion.restance import UNHURRIED, restance
+from motionhub.motion.support import Support, rest_on_ground
 from motionhub.motion.transition import Limits, Transition
 from motionhub.robot.model import Robot
 
@@ -33,7 +33,7 @@ def _straight(robot: Robot, start: Array, goal: Array) -> bool:
     return slip(support) <= DRAGGED and float(support.margin.min()) >= steady
 
 
-def approach(robot: Robot, start: Array, goal: Array, dt: float) -> Array:
+def hand_over(robot: Robot, start: Array, goal: Array, dt: float) -> Array:
     """Joints (T, J), T ≥ 1 ticks of ``dt`` seconds, from standing still at ``start`` (J,) to standing at ``goal`` (J,).
 
     The last row is ``goal``; ``start`` is not among the rows.
