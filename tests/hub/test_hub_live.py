@@ -26,6 +26,8 @@ from motionhub.motion.posing import rest_joints
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
+pytestmark = pytest.mark.alone
+
 PATIENCE_S = 60.0
 """Only for a show that hangs; a busy machine may take its time."""
 

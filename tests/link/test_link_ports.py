@@ -15,6 +15,8 @@ from motionhub.link.session import Connected, Disconnected, LinkSession
 from motionhub.link.simulated_port import SimulatedPort
 from motionhub.link.wire import Activity
 
+pytestmark = pytest.mark.alone
+
 needs_terminals = pytest.mark.skipif(not hasattr(os, "openpty"), reason="no pseudo-terminals on this system")
 
 

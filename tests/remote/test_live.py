@@ -26,6 +26,8 @@ from motionhub.remote.site import Site
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
+pytestmark = pytest.mark.alone
+
 
 async def closed_with(connection: Any) -> tuple[int, str]:
     """Read to the end; the code and the reason that the hub gave."""

@@ -25,6 +25,8 @@ from motionhub.motion.frames import Frames
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
+pytestmark = pytest.mark.alone
+
 
 class Noted:
     """A show that notes what it is asked."""

@@ -25,6 +25,8 @@ from motionhub.errors import InputError
 from motionhub.remote.announce import Announcement
 from motionhub.remote.origin import Names
 
+pytestmark = pytest.mark.alone
+
 ROBOT = Path(__file__).parents[2] / "sequences" / "robots" / "tansy.toml"
 LINK = re.compile(r"(http://\S+/)#key=(\S+)")
 

@@ -25,6 +25,8 @@ from motionhub.remote.site import Site
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
+pytestmark = pytest.mark.alone
+
 KEYS = Keys.make()
 
 
