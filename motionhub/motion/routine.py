@@ -1,8 +1,7 @@
 """A routine as one long move: its sequences rendered, joined, and still where it pauses or waits.
 
-Where one sequence ends and the next starts differently, the joints go over along minimum-jerk paths. That
-drags feet if the two stances have their feet in different places; a routine whose sequences start and end
-at rest, as the shipped ones do, has nothing to hand over.
+Where one sequence ends and the next starts differently, it is handed over as the live show does it: straight
+if no standing foot is dragged by that, else the legs step over.
 """
 
 from __future__ import annotations
@@ -15,26 +14,17 @@ from numpy.typing import NDArray
 
 from motionhub.errors import InputError, unknown
 from motionhub.motion.documents import Sequence
-from motionhub.motion.easing import minimum_jerk
 from motionhub.motion.formats import LONGEST_S, RoutineFile, Step
 from motionhub.motion.frames import Frames
+from motionhub.motion.handover import NEAR, hand_over
 from motionhub.motion.planar import compose
 from motionhub.motion.render import render
-from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
 
-SAME = 1e-6
-"""Joints within so many radians are where they shall be: far below what a servo resolves."""
-
-UNHURRIED = 0.25
-"""Share of a servo's no-load speed that a hand-over asks for at most, unless the routine says how long it takes."""
-
 SHORTEST_HAND_OVER_S = 0.4
-
-_PEAK = 15 / 8
-"""Peak speed of minimum jerk over its mean (Flash & Hogan 1985)."""
+"""Slower than a startle, also where only a lamp goes over; unless the routine says how long it takes."""
 
 
 def render_routine(
@@ -123,20 +113,19 @@ class _Film:
         """Go to the first frame of ``frames``, that frame included."""
         start, stop = self.joints[-1][-1], frames.joints[0]
         level, next_level = self.outputs[-1][-1], frames.outputs[0]
-        way = np.abs(stop - start)
         seconds = None if step.hand_over_ms is None else step.hand_over_ms / 1000
-        if seconds is None:
-            if way.max() <= SAME and np.array_equal(level, next_level):
-                return
-            needed = _PEAK * way / (UNHURRIED * top_speed(self.robot))
-            seconds = max(SHORTEST_HAND_OVER_S, float(needed.max()))
-        count = round(seconds * self.rate_hz)
+        if seconds is None and np.abs(stop - start).max() <= NEAR and np.array_equal(level, next_level):
+            return
+        path = hand_over(self.robot, start, stop, 1 / self.rate_hz)
+        shortest = round(SHORTEST_HAND_OVER_S * self.rate_hz)
+        count = max(len(path), shortest) if seconds is None else round(seconds * self.rate_hz)
         if count < 1:
             return
         share = np.arange(1, count + 1) / count
-        joints = start + (stop - start) * minimum_jerk(share)[:, None]
+        joints = _spread(np.vstack([start, path]), count)
         outputs = level + (next_level - level) * share[:, None]
-        missed = np.repeat(frames.reach_error[:1], count, axis=0)
+        missed = np.zeros((count, self.robot.legs))
+        missed[-1] = frames.reach_error[0]
         travel = np.repeat(self.travel[-1][-1:], count, axis=0)
         self._append(joints, outputs, missed, travel)
 
@@ -151,3 +140,12 @@ class _Film:
             np.concatenate(self.travel),
             tuple(self.holds),
         )
+
+
+def _spread(path: Array, count: int) -> Array:
+    """A path of joints (T, J) in so many steps of equal time, straight between its rows; its own rows if in T - 1."""
+    at = np.arange(1, count + 1) * (len(path) - 1) / count
+    before = np.minimum(at.astype(np.intp), len(path) - 2)
+    part = (at - before)[:, None]
+    found: Array = path[before] * (1 - part) + path[before + 1] * part
+    return found

@@ -9,11 +9,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from motionhub.check.report import check
 from motionhub.errors import InputError
 from motionhub.motion.documents import parse, parse_routine
+from motionhub.motion.handover import hand_over
 from motionhub.motion.render import render
-from motionhub.motion.routine import UNHURRIED, render_routine
+from motionhub.motion.restance import UNHURRIED
+from motionhub.motion.routine import render_routine
 from motionhub.robot.limits import top_speed
+
+
+def _outward(robot, mm):
+    """Every foot so far further out."""
+    out = robot.rest_feet[:, :2] / np.linalg.norm(robot.rest_feet[:, :2], axis=1, keepdims=True) * mm
+    return {leg: {"x_mm": x, "y_mm": y} for leg, (x, y) in zip(robot.leg_names, out.tolist(), strict=True)}
 
 
 @pytest.fixture(scope="module")
@@ -27,6 +36,7 @@ def moves(tansy):
         "nod": move("nod", {"at_ms": 500, "joints_deg": {"head": 30}}, {"at_ms": 1000, "joints_deg": {"head": 0}}),
         "crouch": move("crouch", {"at_ms": 800, "body": {"z_mm": -20}}, cues=lamp),
         "rise": move("rise", {"at_ms": 0, "body": {"z_mm": -20}}, {"at_ms": 600, "body": {"z_mm": 0}}, cues=lamp),
+        "spread": move("spread", {"at_ms": 0, "feet": _outward(tansy, 15)}, {"at_ms": 500, "joints_deg": {"tail": 9}}),
         "walk": move("walk", walks=[{"from_ms": 0, "to_ms": 3000, "forward_mm_s": 40, "turn_deg_s": 10}]),
     }
 
@@ -92,6 +102,22 @@ def test_stances_that_differ_are_handed_over_without_hurry(performed, tansy):
     assert lamp[0] == 0.6
     assert (np.diff(lamp) < 0).all()
     assert lamp[-1] == pytest.approx(0)
+
+
+@pytest.mark.parametrize("pair", [("nod", "spread"), ("spread", "crouch"), ("crouch", "nod")])
+def test_it_hands_over_as_the_live_show_does(performed, moves, tansy, pair):
+    first, second = (render(moves[name], tansy) for name in pair)
+    between = performed(*({"sequence": name} for name in pair)).joints[len(first) : -len(second) + 1]
+    np.testing.assert_array_equal(between, hand_over(tansy, first.joints[-1], second.joints[0], 0.02))
+
+
+@pytest.mark.parametrize("more", [{}, {"hand_over_ms": 6000}])
+def test_feet_that_stand_elsewhere_are_not_dragged_there(performed, more):
+    """What a report says of dragging: practice, a printed foot on a table top."""
+    report = check(performed({"sequence": "nod"}, {"sequence": "spread", **more}, {"sequence": "nod", **more}))
+    assert "foot-slip" not in {finding.rule for finding in report.findings}
+    assert report.timeline.travel.slip.max() < 3e-3
+    assert not report.timeline.down.all()
 
 
 def test_a_hand_over_takes_as_long_as_it_is_told(performed):
