@@ -1,12 +1,7 @@
 """The battery over an evening: its voltage as it empties, and how often a move can be run on one pack.
 
-The open-circuit voltage of a lithium-polymer cell hangs on how full it is: steep at both ends, nearly flat
-between. The curve here is the one that model builders go by (*practice*, from memory: tables like it come with
-chargers, and single packs are within some hundredths of a volt of it). It is stretched to the full voltage of the
-robot file, so it is as good as that for packs of another number of cells, and no good for another chemistry.
-
-Under load the terminals are lower, by what the pack's own resistance takes. A run counts when the battery
-stays above its cut-off through all of it, at its worst moment.
+Without load its voltage is ``robot.battery``'s; under load the terminals are lower, by what its own resistance
+takes. A run counts when the battery stays above its cut-off through all of it, at its worst moment.
 """
 
 from __future__ import annotations
@@ -14,18 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from motionhub.check import supply
 from motionhub.check.timeline import Timeline
-from motionhub.robot.model import Supply
+from motionhub.robot.battery import open_circuit_v
 
 Array = NDArray[np.float64]
 
-CURVE_FULL = (0.0, 0.05, 0.10, 0.20, 0.30, 0.40, 0.50, 0.60, 0.70, 0.80, 0.90, 0.95, 1.0)
-"""Share of the charge that is left."""
-CURVE_VOLTS = (3.27, 3.61, 3.69, 3.73, 3.77, 3.80, 3.84, 3.87, 3.95, 4.02, 4.11, 4.15, 4.20)
-"""V of a cell at rest, at each of them (practice)."""
 USABLE = 0.8
 """Share of a pack to plan with: lithium packs that are run flat do not last (practice)."""
 
@@ -35,13 +26,6 @@ BLOCK_S = 20.0
 """s: within a long run the battery is taken to stand still for so long."""
 FINE = 1e-3
 """Share of a pack: short runs, one like another, are taken together up to this."""
-
-
-def open_circuit_v(spec: Supply, left: ArrayLike) -> Array:
-    """The battery's voltage without load, in V, with a share ``left`` (0 to 1) of its charge; of that shape."""
-    cell = np.interp(np.clip(left, 0.0, 1.0), CURVE_FULL, CURVE_VOLTS)
-    found: Array = np.asarray(cell * (spec.battery_full_v / CURVE_VOLTS[-1]), dtype=np.float64)
-    return found
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,12 +17,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from motionhub.check import rules_joints, rules_supply, supply
-from motionhub.check.discharge import Discharge, Pack, open_circuit_v
+from motionhub.check.discharge import Discharge, Pack
 from motionhub.check.findings import Finding, Stretch
 from motionhub.check.mend import Mender, Trial, up_to
 from motionhub.check.report import Report
 from motionhub.check.timeline import BLOCK, Progress, Timeline
 from motionhub.motion.frames import Frames
+from motionhub.robot.battery import open_circuit_v
 from motionhub.robot.model import Robot
 
 STEP_V = 0.1

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from motionhub.motion.posing import joints_for, standing_feet
+from motionhub.robot.battery import open_circuit_v
 from motionhub.robot.kinematics import feet, foot_jacobians, within
 from motionhub.robot.mass import gravity_torques
 from motionhub.robot.model import STANDARD_GRAVITY, Robot, Supply
@@ -28,10 +29,6 @@ SAG_SPEED = 0.8
 """How fast a leg without pulses gives way, rad/s (practice: geared servos turn back slowly under load)."""
 LOADS_EVERY = 3
 """Steps between one reckoning of loads and voltages and the next: 60 ms, slower than a regulator, faster than a leg."""
-# Open-circuit voltage of a lithium-polymer cell by charge, as shares of the way from empty to full
-# (practice: flat in the middle, steep at the end).
-CHARGE = np.array([0.0, 0.05, 0.15, 0.5, 0.8, 1.0])
-VOLTAGE = np.array([0.0, 0.28, 0.4, 0.58, 0.78, 1.0])
 
 
 def lowered_joints(robot: Robot) -> Array:
@@ -62,10 +59,8 @@ class Battery:
 
     @property
     def open_circuit_v(self) -> float:
-        """Without load; an empty battery still has nine tenths of its cut-off voltage."""
-        share = float(np.interp(self.charge, CHARGE, VOLTAGE))
-        empty = 0.9 * self.supply.battery_cut_off_v
-        return empty + share * (self.supply.battery_full_v - empty)
+        """Without load, with the charge that is left."""
+        return float(open_circuit_v(self.supply, self.charge))
 
     def step(self, load_a: float, dt: float) -> None:
         """Let the rail carry ``load_a`` for ``dt`` seconds; updates ``volts`` and ``rail_v``."""

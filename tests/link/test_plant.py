@@ -136,7 +136,7 @@ def test_without_pulses_the_legs_give_way_and_the_head_stays(tansy):
 
 
 def test_a_show_on_an_almost_empty_battery_ends_lying_down(make_wire, tansy, rest):
-    wire = make_wire(charge=0.04)
+    wire = make_wire(charge=0.005)
     wire.run(15, rest)
     assert wire.robot.controller.activity == Activity.ENDED
     told = wire.hub.status(wire.now).telemetry
