@@ -10,8 +10,9 @@ the centre of mass is lowest among all attitudes close by, which is what resting
      o-----|------o   feet         and for three of them that, with |n| = 1, fixes n and height.
     _A_____v______B____ ground     Where the line misses every such triangle, the robot tips over.
 
-The triples are tried all at once, the feet alone first and with the body's corners only for frames that
-they do not settle. Arrays are laid out with time last inside, so that each step is one long vector.
+The feet alone come first, and the body's corners only for frames that they do not settle. A robot rests
+on a few triples for most of the time: a few frames are tried on all of them, and what those rest on is tried
+on the others (:func:`_settled`). Arrays are laid out with time last, so that each step is one long vector.
 """
 
 from __future__ import annotations
@@ -23,9 +24,10 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.robot.kinematics import feet as feet_of
-from motionhub.robot.mass import centre_of_mass
+from motionhub.motion.polygon import EXACT as EXACT
+from motionhub.motion.polygon import stability_margin
 from motionhub.robot.model import Robot
+from motionhub.robot.posture import Posture
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -35,14 +37,18 @@ CONTACT = 1e-3
 """m: what is at most this far above the plane touches it. Less than a servo's play moves a foot, and
 passed within a frame or two by a foot that is lifted."""
 
-EXACT = 1e-6
-"""m: how far a point may be below a facet's plane and still count as on it: rounding, not geometry."""
-
 UPRIGHT = np.cos(np.deg2rad(50))
 """A facet on which the body would lean over further than 50 degrees is where it ends up when it has fallen."""
 
 SLIVER = 1e-6
 """m²: three contacts whose triangle has less than half this area stand in a line and hold no attitude."""
+
+PROBES = 8
+"""Frames that are tried on all triples before any is tried on all frames."""
+ROLLS = np.cos(np.deg2rad(0.5))
+"""A robot whose ground turns further than this from one frame to the next may have rolled onto another facet."""
+SAME_PLANE = 1e-9
+"""Planes whose normals have a cosine this near to 1 are one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,15 +110,25 @@ def underside(robot: Robot) -> Array:
 
 
 def contact_points(robot: Robot, feet: Array) -> tuple[Array, Array]:
-    """All that may touch the ground, as (3, L + 4, T) m in the body frame, and the radii (L + 4,) m."""
+    """All that may touch the ground, as (3, L + 4, T) m in the body frame, and the radii (L + 4,) m.
+
+    Args:
+        robot: The robot.
+        feet: (T, L, 3) m, centres of the feet in the body frame.
+    """
+    return _points(robot, feet.transpose(2, 1, 0))
+
+
+def _points(robot: Robot, feet: Array) -> tuple[Array, Array]:
+    """The same for feet (3, L, T)."""
     count = robot.legs
-    points = np.empty((3, count + 4, len(feet)))
-    points[:, :count] = feet.transpose(2, 1, 0)
+    points = np.empty((3, count + 4, feet.shape[2]))
+    points[:, :count] = feet
     points[:, count:] = underside(robot).T[:, :, None]
     return points, np.concatenate([robot.foot_radius, np.zeros(4)])
 
 
-def rest_on_ground(robot: Robot, joints: Array, near: Array | None = None) -> Support:
+def rest_on_ground(robot: Robot, joints: Array, near: Array | None = None, posture: Posture | None = None) -> Support:
     """How the robot rests for joint angles (T, J) rad.
 
     Args:
@@ -120,35 +136,40 @@ def rest_on_ground(robot: Robot, joints: Array, near: Array | None = None) -> Su
         joints: (T, J) rad, frames in order of time.
         near: (3,) the ground's normal before the first frame. A table with a short leg rests either way;
             such a frame rests the way the frame before it did, and the first one near to this; level when None.
+        posture: Of the same joints, where it is known already.
     """
-    feet = feet_of(robot, joints)
-    com = np.ascontiguousarray(centre_of_mass(robot, joints).T)
-    points, radii = contact_points(robot, feet)
+    pose = Posture(robot, joints) if posture is None else posture
+    com = pose.centre
+    points, radii = _points(robot, pose.feet)
     count = robot.legs
-    found = _Facets(points, radii, com, _triples(count, False))
-    normal, height, facet, good = found.choose(near)
+    normal, height, facet, good = _settled(points, radii, com, _triples(count, False), near)
     if not good.all():
         # Some frames lean on the body, or on nothing that holds.
         rest = np.flatnonzero(~good)
         before = near if rest[0] == 0 or not good[rest[0] - 1] else normal[:, rest[0] - 1]
-        wide = _Facets(points[:, :, rest], radii, com[:, rest], _triples(count, True))
-        normal[:, rest], height[rest], facet[:, rest], good[rest] = wide.choose(before)
-    above = _dot(normal[:, None], points) - radii[:, None] + height
+        wide = _settled(points[:, :, rest], radii, com[:, rest], _triples(count, True), before)
+        normal[:, rest], height[rest], facet[:, rest], good[rest] = wide
+    above = normal[0] * points[0] + normal[1] * points[1] + normal[2] * points[2]
+    above += height - radii[:, None]
     touching = above <= CONTACT
-    rotation = upright(normal.T)
-    plane = np.einsum("tic,cnt->int", rotation[:, :2], points)
-    weight = np.einsum("tic,ct->it", rotation[:, :2], com)
+    level = _upright(normal)
+    plane = np.empty((2, *above.shape))
+    for i in range(2):
+        np.multiply(level[i, 0], points[0], out=plane[i])
+        plane[i] += level[i, 1] * points[1]
+        plane[i] += level[i, 2] * points[2]
+    weight = np.stack([_dot(level[i], com) for i in range(2)])
     # The corners take part in the polygon only where one touches; leaving them out elsewhere saves most of the work.
-    margin = _margin(plane[:, :count], touching[:count], weight)
+    margin = stability_margin(plane[:, :count], touching[:count], weight)
     if (leaning := np.flatnonzero(touching[count:].any(axis=0))).size:
-        margin[leaning] = _margin(plane[:, :, leaning], touching[:, leaning], weight[:, leaning])
+        margin[leaning] = stability_margin(plane[:, :, leaning], touching[:, leaning], weight[:, leaning])
     return Support(
         down=touching[:count].T,
         corners=touching[count:].T,
         height=height,
         normal=normal.T,
-        rotation=rotation,
-        feet=feet,
+        rotation=level.transpose(2, 0, 1),
+        feet=pose.feet.T,
         com=weight.T,
         margin=margin,
         tipped=~good,
@@ -160,13 +181,18 @@ def rest_on_ground(robot: Robot, joints: Array, near: Array | None = None) -> Su
 
 def upright(normal: Array) -> Array:
     """The smallest rotation that turns each ``normal`` (T, 3) to z, as (T, 3, 3)."""
-    a, b, c = normal[:, 0], normal[:, 1], normal[:, 2]
+    return _upright(normal.T).transpose(2, 0, 1)
+
+
+def _upright(normal: Array) -> Array:
+    """The same for (3, T), as (3, 3, T)."""
+    a, b, c = normal
     k = 1 / (1 + np.maximum(c, -0.999))
-    R = np.empty((len(normal), 3, 3))
-    R[:, 0, 0], R[:, 0, 1], R[:, 0, 2] = 1 - a * a * k, -a * b * k, -a
-    R[:, 1, 0], R[:, 1, 1], R[:, 1, 2] = -a * b * k, 1 - b * b * k, -b
-    R[:, 2, 0], R[:, 2, 1], R[:, 2, 2] = a, b, c
-    return R
+    found = np.empty((3, 3, len(c)))
+    found[0, 0], found[0, 1], found[0, 2] = 1 - a * a * k, -a * b * k, -a
+    found[1, 0], found[1, 1], found[1, 2] = found[0, 1], 1 - b * b * k, -b
+    found[2, 0], found[2, 1], found[2, 2] = a, b, c
+    return found
 
 
 def plane_under(points: Array, radii: Array) -> tuple[Array, Array, Array]:
@@ -178,7 +204,7 @@ def plane_under(points: Array, radii: Array) -> tuple[Array, Array, Array]:
 
     Returns:
         Its normal (3, N), pointing to the body's up side; the height (N,) of the frame's origin above it;
-        and twice the area of the triangle of centres (N,).
+        and twice the area of the triangle of centres (N,), 0 where no plane touches all three.
     """
     a = points[:, 0]
     u, v = points[:, 1] - a, points[:, 2] - a
@@ -191,7 +217,10 @@ def plane_under(points: Array, radii: Array) -> tuple[Array, Array, Array]:
         uu, uv, vv = _dot(u, u), _dot(u, v), _dot(v, v)
         det = np.maximum(uu * vv - uv * uv, 1e-18)
         s, t = (p * vv - q * uv) / det, (q * uu - p * uv) / det
-        normal = s * u + t * v + np.sqrt(np.maximum(1 - (s * p + t * q), 0.0)) * normal
+        left = 1 - (s * p + t * q)
+        normal = s * u + t * v + np.sqrt(np.maximum(left, 0.0)) * normal
+        # A corner that is nearer to a foot's centre than its radius: no plane touches both.
+        area = np.where(left > 0, area, 0.0)
     return normal, radii[0] - _dot(normal, a), area
 
 
@@ -201,8 +230,51 @@ def _triples(legs: int, corners: bool) -> Indices:
     return np.array(list(combinations(range(legs + 4 * corners), 3)), dtype=np.intp)
 
 
+def _settled(
+    points: Array, radii: Array, com: Array, triples: Indices, near: Array | None
+) -> tuple[Array, Array, Indices, Flags]:
+    """What :meth:`_Facets.choose` says of all triples, found by trying few of them on most frames.
+
+    A few frames are tried on all triples, and the triples that those could rest on are tried on all frames;
+    so are a few of the frames which then still have none, and so on. What rests on none of them at last, or
+    seems to roll from one facet to another, is tried on all triples too. So nothing is missed: the facet of
+    the frame before is always among those tried, and where it no longer holds, all are.
+    """
+    steps = points.shape[2]
+    if steps <= 2 * PROBES:
+        return _Facets(points, radii, com, triples).choose(near)
+
+    def on(frames: Indices) -> _Facets:
+        return _Facets(points[:, :, frames], radii, com[:, frames], triples)
+
+    known = np.zeros(len(triples), dtype=bool)
+    open_ = np.arange(steps)
+    while True:
+        probe = np.unique(open_[np.linspace(0, len(open_) - 1, PROBES).astype(np.intp)])
+        new = on(probe).useful() & ~known
+        if not new.any() and len(probe) < len(open_):
+            # The frames that are left are of another kind, whatever it is.
+            new = on(open_).useful() & ~known
+        known |= new
+        if 2 * known.sum() > len(triples):
+            return _Facets(points, radii, com, triples).choose(near)
+        tried = _Facets(points, radii, com, triples[known]) if known.any() else None
+        open_ = np.arange(steps) if tried is None else np.flatnonzero(~tried.holds.any(axis=0))
+        if not open_.size or not new.any():
+            break
+    if tried is None:
+        return on(open_).choose(near)
+    normal, height, facet, good = tried.choose(near)
+    turned = np.flatnonzero(_dot(normal[:, 1:], normal[:, :-1]) < ROLLS) + 1
+    if turned.size and not known.all() and (new := on(turned).useful() & ~known).any():
+        normal, height, facet, good = _Facets(points, radii, com, triples[known | new]).choose(near)
+    if open_.size:
+        normal[:, open_], height[open_], facet[:, open_], good[open_] = on(open_).choose(None)
+    return normal, height, facet, good
+
+
 class _Facets:
-    """Every triple of contacts in every frame: its plane, whether it is a facet of the lower hull, and
+    """Triples of contacts in every frame: the plane of each, whether it is a facet of the lower hull, and
     by how much the weight's line passes through its triangle.
     """
 
@@ -221,6 +293,18 @@ class _Facets:
             np.maximum(deepest, radii[i] - _dot(self.normal, points[:, i, None, :]), out=deepest)
         self.lowest = (deepest <= self.height + EXACT) & (area.reshape(shape) > SLIVER) & (self.normal[2] > 0)
         self.inside = _inside(self.normal, corner, com)
+        self.holds = self.lowest & (self.inside >= -EXACT) & (self.normal[2] >= UPRIGHT)
+
+    def useful(self) -> Flags:
+        """Which triples (K,) some frame could rest on; of those in one plane, the one it rests on best."""
+        found = np.zeros(len(self.triples), dtype=bool)
+        left = self.holds.copy()
+        frames = np.arange(left.shape[1])
+        while left.any():
+            best = np.argmax(np.where(left, self.inside, -np.inf), axis=0)
+            found[best[left.any(axis=0)]] = True
+            left &= _dot(self.normal, self.normal[:, None, best, frames]) < 1 - SAME_PLANE
+        return found
 
     def choose(self, near: Array | None) -> tuple[Array, Array, Indices, Flags]:
         """For each frame the facet that it rests on.
@@ -229,7 +313,7 @@ class _Facets:
             Normal (3, T), height (T,), the facet's contacts (3, T), and whether it carries the weight.
             Where none does, the facet of the hull that the weight's line misses by least.
         """
-        holds = self.lowest & (self.inside >= -EXACT) & (self.normal[2] >= UPRIGHT)
+        holds = self.holds
         good = holds.any(axis=0)
         # Of the triangles of one plane, the one that the line meets best in the middle.
         best = np.argmax(np.where(holds, self.inside, -np.inf), axis=0)
@@ -264,53 +348,6 @@ def _inside(normal: Array, corner: Array, com: Array) -> Array:
         inward = _cross(normal, side)
         length = np.sqrt(_dot(inward, inward))
         np.minimum(found, turn * _dot(inward, com[:, None] - start) / np.maximum(length, 1e-12), out=found)
-    return found
-
-
-@lru_cache(maxsize=32)
-def _pairs(count: int) -> Indices:
-    return np.array(list(combinations(range(count), 2)), dtype=np.intp).T
-
-
-def edge_distances(points: Array, touching: Flags, at: Array) -> tuple[Array, Flags]:
-    """Signed distance of a point from every line that could be a side of the support polygon.
-
-    A side is a line through two contacts that has all the others on one side of it.
-
-    Args:
-        points: (2, N, T) m.
-        touching: (N, T) which of them count.
-        at: (2, T) m.
-
-    Returns:
-        Distances (K, T), positive on the polygon's side, for the K pairs of :func:`_pairs`; and which are sides.
-    """
-    i, j = _pairs(points.shape[1])
-    x, y = points
-    dx, dy = x[j] - x[i], y[j] - y[i]
-    length = np.sqrt(dx * dx + dy * dy)
-    left, right = np.zeros(dx.shape), np.zeros(dx.shape)
-    for k in range(points.shape[1]):
-        side = (dx * (y[k] - y[i]) - dy * (x[k] - x[i])) * touching[k]
-        np.maximum(left, side, out=left)
-        np.minimum(right, side, out=right)
-    slack = EXACT * length
-    edge = touching[i] & touching[j] & (length > EXACT) & ((right >= -slack) | (left <= slack))
-    turn = np.where(right >= -slack, 1.0, -1.0)
-    distance = turn * (dx * (at[1] - y[i]) - dy * (at[0] - x[i])) / np.maximum(length, EXACT)
-    # Contacts in one line hold on neither side of it.
-    flat = (right >= -slack) & (left <= slack)
-    return np.where(flat, -np.abs(distance), distance), edge
-
-
-def _margin(points: Array, touching: Flags, at: Array) -> Array:
-    """Static stability margin (T,) m: McGhee & Frank, Math. Biosci. 3, 1968."""
-    distance, edge = edge_distances(points, touching, at)
-    found: Array = np.where(edge, distance, np.inf).min(axis=0)
-    # Fewer than two contacts make no side at all: as far outside as the nearest of them is away.
-    if not (some := np.isfinite(found)).all():
-        away = np.where(touching, np.hypot(points[0] - at[0], points[1] - at[1]), np.inf).min(axis=0)
-        found = np.where(some, found, -np.where(np.isfinite(away), away, 1.0))
     return found
 
 

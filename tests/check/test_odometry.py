@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from motionhub.check.report import check
 from motionhub.motion import documents
-from motionhub.motion.odometry import travel
+from motionhub.motion.odometry import Odometer, travel
 from motionhub.motion.render import render
 from motionhub.robot.model import Robot
 
@@ -63,3 +63,20 @@ def test_a_walk_goes_where_the_stepper_says(tansy: Robot, walk: dict[str, float]
     assert t.travel.place[-1] == pytest.approx(frames.travel[-1, :2], abs=2e-3)
     assert t.travel.heading[-1] == pytest.approx(frames.travel[-1, 2], abs=np.deg2rad(0.5))
     assert t.travel.slip.max() < 3e-3
+
+
+@settings(max_examples=30, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1), cut=st.integers(1, 38))
+def test_a_move_in_blocks_is_followed_as_in_one(seed: int, cut: int) -> None:
+    """Each block begins with a frame that the last one has had, and may look ahead beyond where the next begins."""
+    rng = np.random.default_rng(seed)
+    feet = np.array([[0.2, 0.1], [0.2, -0.1], [-0.2, 0.1], [-0.2, -0.1]]) + rng.normal(0, 0.01, (40, 4, 2))
+    down, forces = rng.random((40, 4)) < 0.8, rng.uniform(1, 10, (40, 4))
+    whole = travel(feet, down, forces)
+    follower = Odometer()
+    ahead = min(cut + 3, 40)
+    first = follower.follow(feet[:ahead], down[:ahead], forces[:ahead], carry=cut)
+    second = follower.follow(feet[cut:], down[cut:], forces[cut:])
+    for name in ("place", "heading", "slip"):
+        assert getattr(first, name) == pytest.approx(getattr(whole, name)[:ahead], abs=1e-12), name
+        assert getattr(second, name) == pytest.approx(getattr(whole, name)[cut:], abs=1e-12), name

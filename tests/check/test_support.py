@@ -2,13 +2,14 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 from scipy.spatial.transform import Rotation
 from stances import LEFT_TRIPOD, posed, random_stances, standing
 
 from motionhub.check.attitude import rolls_over
+from motionhub.motion.polygon import stability_margin
 from motionhub.motion.posing import joints_for, rest_joints
 from motionhub.motion.support import CONTACT, contact_points, rest_on_ground, upright
 from motionhub.robot.mass import centre_of_mass
@@ -205,6 +206,7 @@ def test_rolling_over_an_edge_is_seen_and_stepping_is_not(tansy: Robot, trestle:
 
 @settings(max_examples=60, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1), spread=st.floats(0, 3))
+@example(seed=815, spread=2.3125)  # a foot so near a corner of the underside that no plane touches both
 def test_any_joint_angles_give_finite_answers(seed: int, spread: float, tansy: Robot) -> None:
     rng = np.random.default_rng(seed)
     joints = rest_joints(tansy) + rng.normal(0, spread, (7, tansy.joints))
@@ -240,3 +242,40 @@ def test_upright_is_the_smallest_rotation() -> None:
     assert np.allclose(turn.apply(normal), [0, 0, 1], atol=1e-12)
     # By the angle between the two, about an axis across both
     assert turn.magnitude() == pytest.approx(np.arccos(normal[:, 2]), abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_few_triples_find_what_all_of_them_do(seed: int, robot: Robot) -> None:
+    """A long block tries few triples; frame by frame, each one tries all, beginning with the one before."""
+    rng = np.random.default_rng(seed)
+    steps = 240
+    # Joints that wander, near rest and then so far that the robot leans on its belly, rolls and tips over
+    wander = np.cumsum(rng.normal(0, 1, (steps, robot.joints)), axis=0)
+    joints = rest_joints(robot) + wander * (0.2 + 0.4 * seed) / np.abs(wander).max()
+    joints[: steps // 3] = random_stances(robot, steps, seed)[: steps // 3]
+    whole = rest_on_ground(robot, joints)
+    near = None
+    for t in range(steps):
+        one = rest_on_ground(robot, joints[t : t + 1], near)
+        near = one.normal[0]
+        for name in ("height", "normal", "margin", "com", "clearance"):
+            assert np.allclose(getattr(one, name)[0], getattr(whole, name)[t], atol=1e-9), (name, t)
+        assert (one.down[0] == whole.down[t]).all()
+        assert one.tipped[0] == whole.tipped[t]
+
+
+def test_the_polygon_around_a_set_of_feet_is_that_of_all_pairs() -> None:
+    """Convex, dented and crossing sets of feet, and points in and outside of them, against scipy's hull."""
+    rng = np.random.default_rng(12)
+    steps = 60
+    for count in (3, 4, 6, 8):
+        angle = np.sort(rng.uniform(0, 2 * np.pi, count))
+        ring = 0.2 * np.stack([np.cos(angle), np.sin(angle)])[:, :, None] + rng.normal(0, 0.02, (2, count, steps))
+        points = np.concatenate([ring, rng.normal(0, 0.15, (2, count, steps))], axis=2)
+        at = rng.normal(0, 0.08, (2, 2 * steps))
+        touching = np.ones((count, 2 * steps), dtype=bool)
+        found = stability_margin(points, touching, at)
+        for t in range(2 * steps):
+            hull = ConvexHull(points[:, :, t].T)
+            sides = hull.equations[:, :2] @ at[:, t] + hull.equations[:, 2]
+            assert found[t] == pytest.approx(-sides.max(), abs=1e-9), (count, t)
