@@ -2,7 +2,8 @@
 
 All decisions are the core's. Here are a clock, a port, threads for what takes time, and the lists of who
 wants to be told. Deadlines are absolute: a tick that is late is caught up by the next being early enough,
-and lateness never adds up. What is not for the tick's own sake comes after it, in the rest of its 20 ms.
+and lateness never adds up. A frame is worked out a little ahead and goes out at its time; what is not for its
+sake comes after it, in the rest of its 20 ms.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from typing import Any
 
 from motionhub.errors import InputError
 from motionhub.hub.commands import Command, Play
-from motionhub.hub.core import Hub, Ready
+from motionhub.hub.core import Hub, Ready, Tick
 from motionhub.hub.events import Began, Event, Keep, Notice, Prepare, Refused
 from motionhub.hub.keeper import Keeper
 from motionhub.hub.lateness import Lateness
@@ -46,8 +47,12 @@ CATCH_UP = 3
 """Ticks that are caught up after being late; what is more was sleep, and the show goes on from there."""
 LEAVE_S = 8.0
 """The longest that leaving waits for the robot to come to rest: a long step over, and some patience."""
+AHEAD_S = 0.003
+"""How long before its time a frame is worked out: what that takes differs from tick to tick, and need not show."""
 _TIMER_S = 0.001
 """How late the loop's timers may be: it waits in whole milliseconds."""
+_GIVE_WAY_S = 0.0005
+"""A moment in which the port's thread can write the frame, before there is more to do here."""
 _SWITCH_S = 0.0005
 """How soon a thread that renders or reads lets the tick's thread have its turn; Python's own 5 ms are too long."""
 
@@ -246,28 +251,36 @@ class Show:
 
     async def _tick_on(self) -> None:
         loop, period = self._loop, 1 / self.hub.rate_hz
-        due = loop.time()
+        due = loop.time() + AHEAD_S
         while True:
-            # The loop's own timers are up to a millisecond late, so the last of it is slept out to the point.
-            await asyncio.sleep(max(due - loop.time() - _TIMER_S, 0.0))  # even 0 gives everybody a turn
-            if (early := due - loop.time()) > 0:
-                time.sleep(early)
-            late = loop.time() - due
-            self.lateness.add(late)
-            if late > CATCH_UP * period:
-                missed = int(late / period)
+            await asyncio.sleep(max(due - AHEAD_S - loop.time(), 0.0))  # even 0 gives everybody a turn
+            if (behind := loop.time() - due) > CATCH_UP * period:
+                missed = int(behind / period)
                 self.lateness.skipped += missed
                 due += missed * period
-            self._tick(loop.time())
+            now = max(loop.time(), due)
+            tick, data = self._make(now)
+            # The loop's own timers are up to a millisecond late, so the last of it is slept out to the point.
+            if (early := due - loop.time()) > _TIMER_S:
+                await asyncio.sleep(early - _TIMER_S)
+            if (early := due - loop.time()) > 0:
+                time.sleep(early)
+            self._port.write(data)
+            self.lateness.add(max(loop.time() - due, behind))
             due += period
+            await asyncio.sleep(_GIVE_WAY_S)
+            self._follow_up(tick, now)
 
-    def _tick(self, now: float) -> None:
+    def _make(self, now: float) -> tuple[Tick, bytes]:
+        """What goes out at this time."""
         self._read(now)
         tick = self.hub.tick(now)
-        self._port.write(self._session.send_frame(tick.pulses, tick.outputs, now))
-        # From here on there is time until the next one.
         if tick.recorded is not None:
             self._keeper.tick(tick.recorded)
+        return tick, self._session.send_frame(tick.pulses, tick.outputs, now)
+
+    def _follow_up(self, tick: Tick, now: float) -> None:
+        """What can wait until the frame is out."""
         self._publish(tick.events)
         self._hear(self._session.tick(now), now)
         if self.hub.ticks % STATUS_EVERY == 0:
