@@ -6,7 +6,7 @@ regulator is then as small as it may be when it gives the most that is asked of 
 ampere; the rules judge that one too.
 
 What no supply mends (a leg that does not reach, legs that knock together) is named and left aside. The battery
-is at its nominal voltage throughout, as in the check; :func:`runs_that_fit` says how long it lasts.
+is at its nominal voltage throughout, as in the check; :func:`batteries` says how long one lasts.
 """
 
 from __future__ import annotations
@@ -69,7 +69,9 @@ class Sizing:
     robot: str
     sequences: tuple[str, ...]
     own: SetPoint
-    """The robot's set-point (or the one asked for) with the regulator that it has."""
+    """The robot's set-point (or the one asked for); it fits when the robot's own regulator does for it."""
+    own_regulator_a: float
+    """A that the robot's own regulator gives."""
     set_points: tuple[SetPoint, ...]
     """Rising."""
     beyond: tuple[tuple[str, Finding], ...]
@@ -142,6 +144,7 @@ def size(reports: Sequence[Report], set_v: float | None = None, progress: Progre
         robot=robot.name,
         sequences=tuple(report.sequence for report in reports),
         own=SetPoint(setting, None if own else robot.supply.regulator_a, own),
+        own_regulator_a=robot.supply.regulator_a,
         set_points=tuple(points),
         beyond=tuple(
             (report.sequence, finding)
@@ -160,15 +163,28 @@ def set_points(robot: Robot) -> tuple[float, ...]:
     return tuple(round(k * STEP_V, 6) for k in range(first, last + 1))
 
 
-def runs_that_fit(report: Report, pack: Pack) -> Discharge:
-    """The runs on one pack during which the move still fits: its rail sags with the battery.
+@dataclass(frozen=True, eq=False)
+class OnOnePack:
+    """How often a move can be run on one full battery."""
 
-    Found by halving the charge that is left; each try solves the supply and asks the rules again.
+    sequence: str
+    pack: Discharge
+    """Until the cut-off."""
+    fitting_runs: int
+    """Runs until the rail has sagged so far with the battery that the move no longer fits; at most ``pack.runs``."""
 
-    Args:
-        report: The move.
-        pack: Its :class:`~motionhub.check.discharge.Pack`.
-    """
+
+def batteries(reports: Sequence[Report]) -> tuple[OnOnePack, ...]:
+    """How far one full battery takes each move by itself, on the supply that it was checked with."""
+    found = []
+    for report in reports:
+        pack = Pack(report.timeline)
+        found.append(OnOnePack(report.sequence, pack.discharge(), _fitting_runs(report, pack)))
+    return tuple(found)
+
+
+def _fitting_runs(report: Report, pack: Pack) -> int:
+    """Found by halving the charge that is left after a run; each try solves the supply and asks the rules again."""
     t, spec = report.timeline, report.timeline.frames.robot.supply
 
     def fits(left: float) -> bool:
@@ -176,12 +192,12 @@ def runs_that_fit(report: Report, pack: Pack) -> Discharge:
         return not failing(under_supply(t, t.set_v, spec.regulator_a, battery_v=at))
 
     if not fits(1.0):
-        return pack.discharge(least_left=np.inf)
+        return 0
     low, high = 0.0, 1.0
     for _ in range(HALVINGS):
         middle = (low + high) / 2
         low, high = (low, middle) if fits(middle) else (middle, high)
-    return pack.discharge(least_left=high)
+    return pack.discharge(least_left=high).runs
 
 
 def _set_point(reports: Sequence[Report], volts: float) -> SetPoint:

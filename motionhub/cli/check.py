@@ -16,6 +16,7 @@ from motionhub.cli.group import COMMANDS
 from motionhub.errors import InputError
 
 if TYPE_CHECKING:
+    from motionhub.check.report import Report
     from motionhub.check.timeline import Progress
 
 RATE_HZ = 50.0
@@ -36,6 +37,20 @@ LONG = 5000
 @click.option(
     "--details", type=click.Path(path_type=Path), metavar="FILE.csv", help="Write every frame of one move as CSV."
 )
+@click.option(
+    "--plot",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Draw one move's verdict, to a file that ends in .svg, .png or .html; takes the extra motionhub[plot].",
+)
+@click.option(
+    "--size",
+    "sizing",
+    is_flag=True,
+    help="Say instead what supply all these moves need together: the smallest rail voltage and regulator with "
+    "which they fit, tried in steps of 0.1 V and 0.1 A (with --supply-v, at that voltage only), and how many runs a "
+    'battery gives. With --json: an object with the key "sizing" instead of the list. Exit status 1: no supply does.',
+)
 @click.pass_context
 def check(
     context: click.Context,
@@ -45,6 +60,8 @@ def check(
     supply_v: float | None,
     as_json: bool,
     details: Path | None,
+    plot: Path | None,
+    sizing: bool,
 ) -> None:
     """Read all the moves before checking any, so that a misspelt name is known at once."""
     from motionhub.check.details import csv
@@ -52,36 +69,69 @@ def check(
     from motionhub.cli.moves import find_move
     from motionhub.link.coder import frame_bytes
 
-    if details is not None and len(names) > 1:
-        raise InputError("--details", "", f"expected one move to write the details of, found {len(names)}")
+    for option, file in (("--details", details), ("--plot", plot)):
+        if file is not None and len(names) > 1:
+            raise InputError(option, "", f"expected one move to write about, found {len(names)}")
+    if plot is not None:
+        from motionhub.cli.picture import able
+
+        able(plot)
     robot = load_robot(robot_file)
     library = open_library(folder, robot)
     moves = [find_move(name, library) for name in names]
     coder = frame_bytes(robot, library.calibration(), RATE_HZ)
-    reports = []
+    kept: list[Report] = []
+    listed: list[dict[str, object]] = []
+    fits = True
     for move in moves:
         frames = move.frames(RATE_HZ)
-        with _bar(frames.name, len(frames)) as progress:
+        with _bar(f"Checking {frames.name}", len(frames), len(frames) >= LONG) as progress:
             report = verdict_on(frames, supply_v=supply_v, frame_bytes=coder, progress=progress)
         if details is not None:
             save(details, "".join(csv(report.timeline)))
-        reports.append(report.to_json() if as_json else report)
-        if not as_json:
+        if plot is not None:
+            from motionhub.cli.picture import draw
+
+            save(plot, draw(report, plot.suffix.lower()))
+        if sizing:
+            kept.append(report)
+        elif as_json:
+            listed.append(report.to_json())
+        else:
             from motionhub.cli.verdict import show
 
             show(report)
-        context.meta["fits"] = context.meta.get("fits", True) and report.fits
-    if as_json:
-        click.echo(json.dumps(reports, indent=2, allow_nan=False, ensure_ascii=False))
-    if not context.meta["fits"]:
+        fits = fits and report.fits
+    if sizing:
+        fits = _size(kept, supply_v, as_json)
+    elif as_json:
+        click.echo(json.dumps(listed, indent=2, allow_nan=False, ensure_ascii=False))
+    if not fits:
         context.exit(1)
 
 
+def _size(reports: list[Report], supply_v: float | None, as_json: bool) -> bool:
+    """Print what supply the moves need; whether one does."""
+    from motionhub.check.sizing import batteries, set_points, size
+    from motionhub.cli.supply_needed import show, to_json
+
+    tried = 1 if supply_v is not None else len(set_points(reports[0].timeline.frames.robot))
+    long = tried * sum(report.frames for report in reports) >= LONG
+    with _bar("Trying supplies", tried, long) as progress:
+        found = size(reports, supply_v, progress)
+    packs = batteries(reports)
+    if as_json:
+        click.echo(json.dumps({"sizing": to_json(found, packs)}, indent=2, allow_nan=False, ensure_ascii=False))
+    else:
+        show(found, packs)
+    return found.fits
+
+
 @contextmanager
-def _bar(name: str, frames: int) -> Iterator[Progress | None]:
-    """A progress bar on stderr for a long move, where someone is looking."""
-    if frames < LONG or not sys.stderr.isatty():
+def _bar(label: str, length: int, long: bool) -> Iterator[Progress | None]:
+    """A progress bar on stderr for long work, where someone is looking."""
+    if not long or not sys.stderr.isatty():
         yield None
         return
-    with click.progressbar(length=frames, label=f"Checking {name}", file=sys.stderr) as bar:
+    with click.progressbar(length=length, label=label, file=sys.stderr) as bar:
         yield lambda done, _of: bar.update(done - bar.pos)

@@ -94,16 +94,16 @@ def open_library(folder: Path | None, robot: Robot) -> Library:
     return Library(folder, shipped_folder(), robot)
 
 
-def save(path: Path, text: str) -> None:
+def save(path: Path, content: str | bytes) -> None:
     """Write a file that a user asked for, whole or not at all.
 
     Raises:
         InputError: It cannot be written there.
     """
-    from motionhub.library.atomic import write_text
+    from motionhub.library.atomic import write_bytes
 
     try:
-        write_text(path, text)
+        write_bytes(path, content.encode("utf-8") if isinstance(content, str) else content)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise InputError(path, "", f"expected a place to write to, found: {reason}") from None

@@ -6,9 +6,11 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from motionhub.check.discharge import USABLE, discharge
 from motionhub.check.findings import Finding
 from motionhub.check.margins import Closeness, closest
 from motionhub.check.report import Report
+from motionhub.check.rules_supply import MAH
 
 MOST = 12
 """Findings shown; the rest are counted, and all are in the JSON."""
@@ -45,8 +47,19 @@ def show(report: Report, console: Console | None = None) -> None:
             console.print(f"  and {more} more; --json has them all")
     if report.fits:
         console.print(_closest(closest(report)))
+    console.print(f"  {battery(report)}")
     if report.not_checked:
         console.print(f"  not checked: {', '.join(report.not_checked)}")
+
+
+def battery(report: Report) -> str:
+    """How far one full battery goes with this move, in a line."""
+    spec = report.timeline.frames.robot.supply
+    pack = discharge(report.timeline)
+    return (
+        f"battery: {number(pack.charge_c / MAH)} mAh a run; {pack.usable_runs} runs take {USABLE:.0%} of a full one, "
+        f"{pack.runs} take it to its cut-off ({spec.battery_cut_off_v:g} V)"
+    )
 
 
 def _findings(findings: tuple[Finding, ...]) -> Table:

@@ -1,0 +1,73 @@
+"""A verdict as a page of its own: in words, as a picture, and every finding with what would mend it."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+
+from motionhub.check.findings import Finding
+from motionhub.check.report import Report
+from motionhub.cli.verdict import PLAIN, number, when
+
+
+def page(report: Report, words: str, svg: str) -> str:
+    """The page as HTML that needs nothing else.
+
+    Args:
+        report: The verdict.
+        words: Its title.
+        svg: The picture.
+    """
+    picture = svg[svg.index("<svg") :]
+    title = html.escape(words)
+
+    def row(number_: int, f: Finding) -> str:
+        cells: Sequence[str] = (
+            str(number_),
+            "✗ error" if f.severity == "error" else "! warning",
+            f"{PLAIN[f.rule]} ({f.rule})",
+            f.subject or "",
+            when(f),
+            f"{number(f.value)} {f.unit}",
+            f"{number(f.limit)} {f.unit}",
+            f.advice,
+        )
+        return "<tr>" + "".join(f"<td>{html.escape(cell)}</td>" for cell in cells) + "</tr>"
+
+    heads = ("", "", "rule", "where", "when", "found", "limit", "what would mend it")
+    table = (
+        "<table><thead><tr>"
+        + "".join(f'<th scope="col">{head}</th>' for head in heads)
+        + "</tr></thead><tbody>"
+        + "\n".join(row(i, f) for i, f in enumerate(report.findings, 1))
+        + "</tbody></table>"
+        if report.findings
+        else "<p>Nothing to mend.</p>"
+    )
+    return f"""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{title}</title>
+<style>
+body {{ font: 16px/1.45 system-ui, sans-serif; margin: 1.5rem; color: #1a1a1a; background: #fff; }}
+svg {{ width: 100%; height: auto; }}
+table {{ border-collapse: collapse; }}
+th, td {{ text-align: left; vertical-align: top; padding: 0.25rem 0.75rem 0.25rem 0; border-bottom: 1px solid #ccc; }}
+figure {{ margin: 0; }}
+</style>
+</head>
+<body>
+<h1>{title}</h1>
+<p>{report.duration_s:.1f} s, {report.frames} frames. Most current {report.peaks.supply_a:.1f} A, lowest rail
+{report.peaks.supply_v_min:.2f} V, least stability margin {report.peaks.stability_margin_mm:.1f} mm.</p>
+{table}
+<figure>
+{picture}
+<figcaption>Torque that each servo gives against what it has, stability margin, current and voltage over the
+move. Numbers are those of the table.</figcaption>
+</figure>
+</body>
+</html>
+"""
