@@ -9,10 +9,20 @@ from motionhub.motion.support import EXACT, Support, contact_points, plane_under
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
+ROLL = float(np.deg2rad(2))
+"""rad: the robot falls when it rolls by more than this from one frame to the next; less is its feet settling."""
 
-def rolls_over(robot: Robot, support: Support, last: Indices | None) -> Array:
+
+def falls(support: Support, rolled: Array) -> Flags:
+    """(T,) frames at which the robot falls, or lies where nothing holds it; ``rolled`` as of :func:`rolls_over`."""
+    found: Flags = support.tipped | (rolled > ROLL)
+    return found
+
+
+def rolls_over(robot: Robot, support: Support, last: Indices | None = None) -> Array:
     """How far the robot rolls on arriving at each frame, (T,) rad.
 
     The facet of the frame before is looked at with the joints of this frame. If it is still a facet of
@@ -28,12 +38,18 @@ def rolls_over(robot: Robot, support: Support, last: Indices | None) -> Array:
     points, radii = contact_points(robot, support.feet)
     first = support.facet[0] if last is None else last
     before = np.concatenate([first[None], support.facet[:-1]]).T
-    normal, height, _ = plane_under(points[:, before, np.arange(points.shape[2])], radii[before])
+    now = support.facet.T
+    found: Array = np.zeros(len(support.height))
+    # The same contacts are the same facet.
+    other = np.flatnonzero((before != now).any(axis=0) & ~support.tipped)
+    if not other.size:
+        return found
+    before, points = before[:, other], points[:, :, other]
+    normal, height, _ = plane_under(points[:, before, np.arange(len(other))], radii[before])
     depth = radii[:, None] - np.einsum("ct,cnt->nt", normal, points)
     still = (depth <= height + EXACT).all(axis=0)
-    own = support.normal.T
-    cosine = np.minimum((normal * own).sum(axis=0), 1.0)
-    found: Array = np.where(still & ~support.tipped, np.arccos(cosine), 0.0)
+    cosine = np.minimum((normal * support.normal[other].T).sum(axis=0), 1.0)
+    found[other] = np.where(still, np.arccos(cosine), 0.0)
     if last is None:
         found[0] = 0.0
     return found

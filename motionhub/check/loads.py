@@ -1,12 +1,18 @@
-"""What the ground pushes with, and what each servo must give to hold the robot so.
+"""What the ground pushes with, and what each servo must give for the robot to move so.
 
-Vertical forces from the ground are determinate on three contacts. On more, every contact is taken as a
-spring of the same stiffness under a rigid body, which is the share of least norm; and since the ground
-cannot pull, contacts that would have to are let go. Friction is left out: what the legs push against
-each other sideways is not known from the joints, and is nothing where the robot has settled.
+Inverse dynamics says what force and moment the world has to give the robot for its trunk and links to
+accelerate as they do; at rest that is its weight. The ground gives it with forces at the contacts. Their
+vertical parts balance about the point on the ground where the moment has no level part (at rest that is
+under the centre of mass; moving, the zero moment point: Vukobratović & Borovac, Int. J. Humanoid Robotics
+1(1), 2004). They are determinate on three contacts. On more, every contact is taken as a spring of the
+same stiffness under a rigid body, which is the share of least norm; and since the ground cannot pull,
+contacts that would have to are let go. Level parts, which only motion asks for, are shared as friction
+holds, in proportion to the vertical ones, and turned about that point as far as the moment's vertical part asks.
+What the legs push against each other besides is not known from the joints, and is nothing where the robot
+has settled.
 
-Torques are the statics of each leg: the servo holds the weight of the links beyond it against the push
-of the ground, τ = g(q) - Jᵀ f (any robotics textbook, e.g. Siciliano et al., 2009, §7.1).
+The servos then give what inverse dynamics says less what the ground does for them, τ = id(q, v, a) - Jᵀ f
+(any robotics textbook, e.g. Siciliano et al., 2009, §7.1).
 """
 
 from __future__ import annotations
@@ -17,9 +23,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.motion.support import Support
-from motionhub.robot.kinematics import foot_jacobians
-from motionhub.robot.mass import gravity_torques
+from motionhub.robot.dynamics import Trunk, foot_torques, inverse_dynamics
 from motionhub.robot.model import STANDARD_GRAVITY, Robot
+from motionhub.robot.posture import Posture
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -27,10 +33,13 @@ Flags = NDArray[np.bool_]
 ROUNDS = 12
 """Of letting contacts go and taking them back; two or three settle it, and every pose tried took at most five."""
 
+LIGHTEST = 0.05
+"""Share of its weight that a robot presses on the ground with at least, however fast it drops: less is no stance."""
+
 
 @dataclass(frozen=True, eq=False)
 class Loads:
-    """Forces and torques at rest, frame by frame."""
+    """Forces and torques, frame by frame."""
 
     feet: Array
     """(T, L) N, each foot's push from the ground, along the ground's normal."""
@@ -42,15 +51,65 @@ class Loads:
 
 def loads_at_rest(robot: Robot, joints: Array, support: Support) -> Loads:
     """Ground forces and joint torques for joint angles (T, J) rad that rest as ``support`` says."""
-    count = robot.legs
-    touching = np.concatenate([support.down, support.corners], axis=1)
-    weight = robot.mass * STANDARD_GRAVITY
-    forces = ground_forces(support.contacts - support.com[:, None], touching, weight)
-    torques = gravity_torques(robot, joints, -support.normal)
-    # Jᵀ n for every leg, times the force along n
-    lever = (np.swapaxes(foot_jacobians(robot, joints), -1, -2) @ support.normal[:, None, :, None])[..., 0]
-    torques[:, : 3 * count] -= (lever * forces[:, :count, None]).reshape(len(joints), 3 * count)
-    return Loads(forces[:, :count], forces[:, count:].sum(axis=1), torques)
+    posture = Posture(robot, joints)
+    still = np.zeros((robot.joints, len(joints)))
+    return loads_in_motion(posture, support, still, still, Trunk.at_rest(support.normal.T))
+
+
+def forces_at_rest(robot: Robot, support: Support) -> Array:
+    """The vertical forces on the feet alone, (T, L) N, as if every frame were held still."""
+    x, y, touching = _contacts(support)
+    weight = np.full(len(support.height), robot.mass * STANDARD_GRAVITY)
+    return _shares(x - support.com[:, 0], y - support.com[:, 1], touching, weight)[: robot.legs].T
+
+
+def loads_in_motion(posture: Posture, support: Support, speeds: Array, accelerations: Array, trunk: Trunk) -> Loads:
+    """Ground forces and joint torques for a robot that moves.
+
+    Args:
+        posture: Of T frames.
+        support: How they rest.
+        speeds: (J, T) rad/s.
+        accelerations: (J, T) rad/s².
+        trunk: How the body moves.
+    """
+    robot, count = posture.robot, posture.robot.legs
+    demand = inverse_dynamics(posture, speeds, accelerations, trunk)
+    level = support.rotation.transpose(1, 2, 0)
+    ahead, aside, up = _turned(level, demand.force)
+    roll, pitch, yaw = _turned(level, demand.moment)
+    # From the body's reference point to the ground under it
+    roll, pitch = roll - support.height * aside, pitch + support.height * ahead
+    weight = np.maximum(up, LIGHTEST * robot.mass * STANDARD_GRAVITY)
+    centre_x, centre_y = -pitch / weight, roll / weight
+    x, y, touching = _contacts(support)
+    x, y = x - centre_x, y - centre_y
+    vertical = _shares(x, y, touching, weight)
+    spread = (vertical * (x * x + y * y)).sum(axis=0)
+    spin = (yaw - centre_x * aside + centre_y * ahead) / np.maximum(spread, 1e-4 * weight)
+    held, share = vertical[:count], vertical[:count] / np.maximum(vertical.sum(axis=0), 1e-9)
+    forward, left = share * ahead - held * y[:count] * spin, share * aside + held * x[:count] * spin
+    # Along the body's axes
+    forces = np.stack([level[0, i] * forward + level[1, i] * left + level[2, i] * held for i in range(3)])
+    below = -robot.foot_radius[:, None] * level[2][:, None]
+    torques = demand.torques
+    torques[: 3 * count] -= foot_torques(posture, forces, below)
+    return Loads(held.T, vertical[count:].sum(axis=0), torques.T)
+
+
+def _turned(level: Array, vector: Array) -> Array:
+    """From the body frame into the level frame, (3, T)."""
+    found: Array = level[:, 0] * vector[0] + level[:, 1] * vector[1] + level[:, 2] * vector[2]
+    return found
+
+
+def _contacts(support: Support) -> tuple[Array, Array, Flags]:
+    """All contacts of the frames, each (N, T); without the body's corners where none touches in any frame."""
+    x, y = support.contacts[..., 0].T, support.contacts[..., 1].T
+    if support.corners.any():
+        return x, y, np.concatenate([support.down.T, support.corners.T])
+    legs = support.down.shape[1]
+    return x[:legs], y[:legs], support.down.T
 
 
 def ground_forces(arms: Array, touching: Flags, weight: float) -> Array:
@@ -69,15 +128,19 @@ def ground_forces(arms: Array, touching: Flags, weight: float) -> Array:
         tips); then the pushing share of the springs, scaled to the weight.
     """
     x, y = np.ascontiguousarray(arms[..., 0].T), np.ascontiguousarray(arms[..., 1].T)
-    touch = np.ascontiguousarray(touching.T)
-    forces, _ = _springs(x, y, touch, weight)
+    return _shares(x, y, np.ascontiguousarray(touching.T), np.full(len(arms), weight)).T
+
+
+def _shares(x: Array, y: Array, touching: Flags, weight: Array) -> Array:
+    """The same, (N, T), for arms (N, T) and weights (T,)."""
+    forces, _ = _springs(x, y, touching, weight)
     pulls = np.flatnonzero((forces < 0).any(axis=0))
     if pulls.size:
-        forces[:, pulls] = _pushing(x[:, pulls], y[:, pulls], touch[:, pulls], weight)
-    return forces.T
+        forces[:, pulls] = _pushing(x[:, pulls], y[:, pulls], touching[:, pulls], weight[pulls])
+    return forces
 
 
-def _pushing(x: Array, y: Array, touch: Flags, weight: float) -> Array:
+def _pushing(x: Array, y: Array, touch: Flags, weight: Array) -> Array:
     """The same, (N, T), where some contacts have to be let go."""
     pushed = touch
     for _ in range(ROUNDS):
@@ -94,7 +157,7 @@ def _pushing(x: Array, y: Array, touch: Flags, weight: float) -> Array:
     return forces
 
 
-def _springs(x: Array, y: Array, touch: Flags, weight: float) -> tuple[Array, Array]:
+def _springs(x: Array, y: Array, touch: Flags, weight: Array) -> tuple[Array, Array]:
     """Springs that may pull: forces (N, T) of those that touch, and what every contact would have."""
     m = touch.astype(np.float64)
     mx, my = m * x, m * y

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from motionhub.check import supply
 from motionhub.check.findings import Stretch
-from motionhub.check.loads import Loads, loads_at_rest
+from motionhub.check.loads import loads_at_rest
 from motionhub.check.parts import clearances, heights, skeleton
 from motionhub.check.timeline import Timeline
 from motionhub.motion.support import Support, rest_on_ground
@@ -147,10 +147,12 @@ class Mender:
         moved[..., : 3 * robot.legs] = reach.joints.reshape(len(shifts), len(frames), -1)
         flat = moved.reshape(-1, robot.joints)
         rest = rest_on_ground(robot, flat)
-        loads: Loads = loads_at_rest(robot, flat, rest)
+        # What moving takes is taken to be the same in another stance.
+        moving = t.torques[frames] - loads_at_rest(robot, joints, support).torques
+        torques = loads_at_rest(robot, flat, rest).torques + np.tile(moving, (len(shifts), 1))
         repeat = np.tile(frames, len(shifts))
-        rail = supply.solve(robot, loads.torques, t.speeds[repeat], t.frames.outputs[repeat], t.set_v)
-        bones = skeleton(robot, flat, rest.feet)
+        rail = supply.solve(robot, torques, t.speeds[repeat], t.frames.outputs[repeat], t.set_v)
+        bones = skeleton(robot, flat)
         shape = moved.shape[:2]
         return Trial(
             frames=frames,
@@ -158,7 +160,7 @@ class Mender:
             reached=np.asarray(reach.ok.all(axis=-1)),
             tipped=rest.tipped.reshape(shape),
             margin=rest.margin.reshape(shape),
-            torques=loads.torques.reshape(*shape, -1),
+            torques=torques.reshape(*shape, -1),
             amps=rail.amps.reshape(shape),
             volts=rail.steady_volts.reshape(shape),
             parts=heights(robot, bones, rest).reshape(*shape, -1),

@@ -16,9 +16,8 @@ from numpy.typing import NDArray
 from motionhub.check.distances import segment_box, segments
 from motionhub.motion.posing import rest_joints
 from motionhub.motion.support import Support
-from motionhub.robot.kinematics import feet as feet_of
-from motionhub.robot.kinematics import leg_part, turned
 from motionhub.robot.model import Robot
+from motionhub.robot.posture import Posture
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -40,41 +39,9 @@ class Skeleton:
     end: Array
 
 
-def skeleton(robot: Robot, joints: Array, feet: Array) -> Skeleton:
-    """Where the links are, for joints (T, J) rad and the foot centres (T, L, 3) that they give."""
-    count, steps = robot.legs, len(joints)
-    start = np.empty((3, robot.joints, steps))
-    end = np.empty((3, robot.joints, steps))
-    angles = leg_part(robot, joints).transpose(2, 1, 0)
-    turn = angles[0] + robot.heading[:, None]
-    cos, sin = np.cos(turn), np.sin(turn)
-    hip = robot.hip.T[:, :, None]
-    coxa = robot.coxa[:, None]
-    knee = coxa + robot.femur[:, None] * np.cos(angles[1])
-    legs = slice(0, 3 * count, 3), slice(1, 3 * count, 3), slice(2, 3 * count, 3)
-    start[:, legs[0]] = hip
-    end[:, legs[0]] = hip
-    end[0, legs[0]] += coxa * cos
-    end[1, legs[0]] += coxa * sin
-    start[:, legs[1]] = end[:, legs[0]]
-    end[0, legs[1]] = hip[0] + knee * cos
-    end[1, legs[1]] = hip[1] + knee * sin
-    end[2, legs[1]] = hip[2] + robot.femur[:, None] * np.sin(angles[1])
-    start[:, legs[2]] = end[:, legs[1]]
-    end[:, legs[2]] = feet.transpose(2, 1, 0)
-    frames: list[Array] = []
-    for i, extra in enumerate(robot.extra):
-        link = 3 * count + i
-        own = turned(extra, joints[:, link])
-        if extra.parent < 0:
-            start[:, link] = extra.at[:, None]
-        else:
-            parent = frames[extra.parent - 3 * count]
-            own = parent @ own
-            start[:, link] = start[:, extra.parent] + (parent @ extra.at).T
-        frames.append(own)
-        end[:, link] = start[:, link] + (own @ extra.tip).T
-    return Skeleton(start, end)
+def skeleton(robot: Robot, joints: Array) -> Skeleton:
+    """Where the links are, for joints (T, J) rad."""
+    return Skeleton(*Posture(robot, joints).ends)
 
 
 def heights(robot: Robot, bones: Skeleton, support: Support) -> Array:
@@ -103,7 +70,7 @@ class Pair:
 def pairs(robot: Robot) -> tuple[Pair, ...]:
     """All pairs that :func:`clearances` measures, in its order."""
     rest = rest_joints(robot)[None]
-    bones = skeleton(robot, rest, feet_of(robot, rest))
+    bones = skeleton(robot, rest)
     found = []
     for pair in _candidates(robot):
         if float(_gap(robot, bones, pair)[0]) > 0:

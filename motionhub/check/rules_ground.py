@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.check.attitude import ROLL
 from motionhub.check.findings import Finding, Limit, Stretch
 from motionhub.check.mend import Mender, Trial, up_to
 from motionhub.check.parts import pairs, part_names
@@ -15,8 +16,6 @@ Flags = NDArray[np.bool_]
 
 MARGIN_SLACK = 1e-5
 """m: a margin that is short by a hundredth of a millimetre is rounding of the move, not of balance."""
-ROLL = float(np.deg2rad(2))
-"""rad: the robot falls when it rolls by more than this from one frame to the next; less is its feet settling."""
 SLIP = 5e-3
 """m: a foot may slide by this much between being set down and lifted. A foot's sphere rolls by as much."""
 CLEAR = 2e-3

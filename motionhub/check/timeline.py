@@ -1,7 +1,8 @@
 """Everything that the rules judge, worked out for every frame of a move, in blocks.
 
-A block is as many frames as keep the work within a processor's cache and the memory bounded; what is
-kept of each is a few dozen numbers a frame, so an hour at 50 Hz takes some hundred megabytes.
+A block is as many frames as keep the work within a processor's cache and the memory bounded. It is worked
+out with a few frames more at either end, since speeds and accelerations lean on their neighbours. What is
+kept of each frame is a few dozen numbers, so an hour at 50 Hz takes some hundred megabytes.
 """
 
 from __future__ import annotations
@@ -14,12 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.check import supply
-from motionhub.check.attitude import rolls_over
-from motionhub.check.loads import loads_at_rest
-from motionhub.check.parts import clearances, heights, skeleton
+from motionhub.check.attitude import falls, rolls_over
+from motionhub.check.derivatives import derivatives, half_width
+from motionhub.check.loads import forces_at_rest, loads_in_motion
+from motionhub.check.parts import Skeleton, clearances, heights
+from motionhub.check.trunk import trunk_motion
 from motionhub.motion.frames import Frames
-from motionhub.motion.odometry import Travel, travel
+from motionhub.motion.odometry import Odometer, Travel
 from motionhub.motion.support import rest_on_ground
+from motionhub.robot.posture import Posture
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -65,7 +69,7 @@ class Timeline:
     forces: Array
     """(T, L) N, on each foot."""
     torques: Array
-    """(T, J) N·m, of the servos."""
+    """(T, J) N·m, of the servos: weight, ground and inertia."""
     rail: supply.Rail
     travel: Travel
 
@@ -86,54 +90,76 @@ def work_out(
         battery_v: The battery's voltage without load; its nominal when None.
         progress: Called with frames done and frames in all after each block.
     """
-    robot, joints = frames.robot, frames.joints
-    count = len(joints)
-    setting = robot.supply.regulator_v if set_v is None else set_v
-    speeds = np.empty_like(joints)
-    blocks: list[dict[str, NDArray[Any]]] = []
-    normal: Array | None = None
-    facet: NDArray[np.intp] | None = None
+    count = len(frames)
+    setting = frames.robot.supply.regulator_v if set_v is None else set_v
+    found: dict[str, NDArray[Any]] = {}
+    blocks = _Blocks(frames, setting, battery_v)
     for start in range(0, count, BLOCK):
-        own = joints[start : start + BLOCK]
-        speed = speeds[start : start + BLOCK]
-        before = joints[start - 1 : start] if start else own[:1]
-        np.subtract(own, np.concatenate([before, own[:-1]]), out=speed)
-        speed *= frames.rate_hz
-        support = rest_on_ground(robot, own, normal)
-        loads = loads_at_rest(robot, own, support)
-        rail = supply.solve(robot, loads.torques, speed, frames.outputs[start : start + BLOCK], setting, battery_v)
-        bones = skeleton(robot, own, support.feet)
-        gap, nearest = clearances(robot, bones)
-        rolled = rolls_over(robot, support, facet)
-        normal, facet = support.normal[-1], support.facet[-1]
-        blocks.append(
-            {
-                "down": support.down,
-                "belly": support.belly,
-                "height": support.height,
-                "yaw": np.arctan2(support.rotation[:, 1, 0], support.rotation[:, 0, 0]),
-                "feet": support.contacts[:, : robot.legs],
-                "tilt": support.tilt,
-                "margin": support.margin,
-                "tipped": support.tipped,
-                "rolled": rolled,
-                "parts": heights(robot, bones, support),
-                "clearance": gap,
-                "nearest": nearest,
-                "forces": loads.feet,
-                "torques": loads.torques,
-                **{f"rail.{k}": v for k, v in vars(rail).items()},
-            }
-        )
+        end = min(start + BLOCK, count)
+        for key, values in blocks.work_out(start, end).items():
+            if key not in found:
+                found[key] = np.empty((count, *values.shape[1:]), dtype=values.dtype)
+            found[key][start:end] = values
         if progress is not None:
-            progress(min(start + BLOCK, count), count)
-    whole = {key: np.concatenate([block[key] for block in blocks]) for key in blocks[0]}
-    rail_arrays = {key.removeprefix("rail."): whole.pop(key) for key in list(whole) if key.startswith("rail.")}
-    return Timeline(
-        frames=frames,
-        set_v=setting,
-        speeds=speeds,
-        rail=supply.Rail(**rail_arrays),
-        travel=travel(whole["feet"], whole["down"], whole["forces"]),
-        **whole,
-    )
+            progress(end, count)
+    travel = Travel(*(found.pop(name) for name in ("place", "heading", "slip")))
+    rail = supply.Rail(**{name: found.pop(f"rail.{name}") for name in supply.Rail.__dataclass_fields__})
+    return Timeline(frames=frames, set_v=setting, rail=rail, travel=travel, **found)
+
+
+class _Blocks:
+    """Works a move out block by block, each going on from the one before."""
+
+    def __init__(self, frames: Frames, set_v: float, battery_v: float | None) -> None:
+        self.frames = frames
+        self.set_v, self.battery_v = set_v, battery_v
+        self.odometer = Odometer()
+        self.normal: Array | None = None
+
+    def work_out(self, start: int, end: int) -> dict[str, NDArray[Any]]:
+        """All of frames ``start`` to ``end``: the fields of :class:`Timeline`, of :class:`Travel`, and ``rail.…``."""
+        robot, rate = self.frames.robot, self.frames.rate_hz
+        wide = half_width(rate)
+        # Beyond its ends the move stands still.
+        window = np.clip(np.arange(start - 2 * wide, end + 2 * wide), 0, len(self.frames) - 1)
+        rows = np.ascontiguousarray(self.frames.joints[window].T)
+        around, own = slice(wide, -wide), slice(wide, wide + end - start)
+        posture = Posture.of_rows(robot, rows[:, around])
+        support = rest_on_ground(robot, self.frames.joints[window[around]], self.normal, posture)
+        rolled = rolls_over(robot, support)
+        still = forces_at_rest(robot, support)
+        # The next block's first frame is ``wide`` before its own, and leans on the one before that.
+        ahead = end - start
+        path = self.odometer.follow(support.contacts[:, : robot.legs], support.down, still, carry=ahead)
+        self.normal = support.normal[ahead - 1]
+        trunk = trunk_motion(support, path.place, path.heading, falls(support, rolled), rate)
+        turning, gaining = derivatives(rows[:, wide:-wide], rate)
+        posture, support = posture.between(own), support.between(own)
+        loads = loads_in_motion(posture, support, turning, gaining, trunk)
+        here = rows[:, 2 * wide : -2 * wide]
+        speeds = (here - rows[:, 2 * wide - 1 : -2 * wide - 1]).T * rate
+        outputs = self.frames.outputs[start:end]
+        rail = supply.solve(robot, loads.torques, speeds, outputs, self.set_v, self.battery_v)
+        bones = Skeleton(*posture.ends)
+        gap, nearest = clearances(robot, bones)
+        return {
+            "speeds": speeds,
+            "down": support.down,
+            "belly": support.belly,
+            "feet": support.contacts[:, : robot.legs],
+            "height": support.height,
+            "yaw": np.arctan2(support.rotation[:, 1, 0], support.rotation[:, 0, 0]),
+            "tilt": support.tilt,
+            "margin": support.margin,
+            "tipped": support.tipped,
+            "rolled": rolled[own],
+            "parts": heights(robot, bones, support),
+            "clearance": gap,
+            "nearest": nearest,
+            "forces": loads.feet,
+            "torques": loads.torques,
+            "place": path.place[own],
+            "heading": path.heading[own],
+            "slip": path.slip[own],
+            **{f"rail.{name}": values for name, values in vars(rail).items()},
+        }

@@ -82,6 +82,10 @@ class Support:
     clearance: Array
     """(T, L) m, of each foot's lowest point above the ground."""
 
+    def between(self, part: slice) -> Support:
+        """Some of the frames."""
+        return Support(**{name: values[part] for name, values in vars(self).items()})
+
     @property
     def belly(self) -> Flags:
         """(T,) whether the body's underside touches the ground."""

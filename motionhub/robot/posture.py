@@ -8,6 +8,7 @@ step is one long vector and every sine is taken once. Functions of single poses 
 from __future__ import annotations
 
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,18 @@ class Posture:
         self.robot = robot
         self.joints: Array = np.ascontiguousarray(joints.T)
         """(J, T) rad."""
+
+    @classmethod
+    def of_rows(cls, robot: Robot, rows: Array) -> Posture:
+        """From joint angles (J, T) that are rows already."""
+        return cls(robot, rows.T)
+
+    def between(self, part: slice) -> Posture:
+        """Some of the frames; what has been worked out is not worked out again."""
+        found = Posture.__new__(Posture)
+        for name, value in vars(self).items():
+            found.__dict__[name] = value if name == "robot" else _cut(value, part)
+        return found
 
     @property
     def steps(self) -> int:
@@ -147,6 +160,11 @@ class Posture:
             total += robot.link_mass[i] * (start[:, i] + _along(own, robot.link_com[i]))
         total /= robot.mass
         return total
+
+
+def _cut(value: Any, part: slice) -> Any:
+    """A stretch of time of an array, or of each in a tuple or list of them."""
+    return value[..., part] if isinstance(value, np.ndarray) else type(value)(_cut(one, part) for one in value)
 
 
 def _along(frame: Array, fixed: Array) -> Array:

@@ -12,7 +12,6 @@ from stances import random_stances
 from motionhub.check.distances import segment_box, segments
 from motionhub.check.parts import clearances, pairs, skeleton
 from motionhub.motion.posing import rest_joints
-from motionhub.robot.kinematics import feet as feet_of
 from motionhub.robot.kinematics import link_frames
 from motionhub.robot.model import Robot
 
@@ -84,8 +83,7 @@ def test_segment_from_box_is_scipys_bounded_minimum(seed: int, spread: float) ->
 def test_skeleton_is_that_of_the_link_frames(robot: Robot) -> None:
     rng = np.random.default_rng(12)
     joints = rng.uniform(-2, 2, (50, robot.joints))
-    feet = feet_of(robot, joints)
-    bones = skeleton(robot, joints, feet)
+    bones = skeleton(robot, joints)
     rotations, origins = link_frames(robot, joints)
     assert np.allclose(bones.start.transpose(2, 1, 0), origins, atol=1e-12)
     for leg in range(robot.legs):
@@ -100,7 +98,7 @@ def test_skeleton_is_that_of_the_link_frames(robot: Robot) -> None:
 def test_the_nearest_pair_is_the_nearest_of_all_pairs(robot: Robot) -> None:
     """What is ruled out by boxes is never nearer: against every pair, every frame, through coal's capsules and box."""
     joints = random_stances(robot, 40, seed=13)
-    bones = skeleton(robot, joints, feet_of(robot, joints))
+    bones = skeleton(robot, joints)
     best, which = clearances(robot, bones)
     known = pairs(robot)
     assert known
@@ -120,4 +118,4 @@ def test_the_nearest_pair_is_the_nearest_of_all_pairs(robot: Robot) -> None:
 
 def test_nothing_touches_at_rest(robot: Robot) -> None:
     joints = rest_joints(robot)[None]
-    assert clearances(robot, skeleton(robot, joints, feet_of(robot, joints)))[0][0] > 0
+    assert clearances(robot, skeleton(robot, joints))[0][0] > 0

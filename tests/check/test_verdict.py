@@ -112,10 +112,9 @@ def test_joint_range(tansy: Robot) -> None:
 
 def test_joint_speed_is_judged_against_the_free_speed(tansy: Robot) -> None:
     limit = np.rad2deg(top_speed(tansy)[tansy.joint_index["tail"]])
-    assert check(turned(tansy, "tail", 0.1 * limit * 0.99, 0.1)).fits
+    assert "joint-speed" not in rules(check(turned(tansy, "tail", 0.1 * limit * 0.99, 0.1)))
     report = check(turned(tansy, "tail", 0.1 * limit * 1.3, 0.1))
-    (found,) = report.findings
-    assert found.rule == "joint-speed"
+    (found,) = only(report, "joint-speed")
     assert found.value == pytest.approx(1.3 * limit)
     assert found.limit == pytest.approx(limit)
     assert re.fullmatch(r"1\.[3-5] times slower", found.advice)
@@ -131,7 +130,11 @@ def test_a_jump_is_not_told_to_go_slower(tansy: Robot) -> None:
 
 
 def test_joint_torque_counts_what_speed_leaves(tansy: Robot) -> None:
-    """Torque falls linearly to nothing at no-load speed: a loaded leg cannot turn as fast as a free one."""
+    """Torque falls linearly to nothing at no-load speed: a loaded leg cannot turn as fast as a free one.
+
+    With servos so slow that what it takes to speed up is next to nothing.
+    """
+    tansy = replace(tansy, servos=tuple(replace(s, free_speed=s.free_speed * 0.05) for s in tansy.servos))
     top = top_speed(tansy)[1]
     feet = standing(tansy, 100)
     feet[:, LEFT_TRIPOD, 2] += 0.03
@@ -143,7 +146,7 @@ def test_joint_torque_counts_what_speed_leaves(tansy: Robot) -> None:
     enough = top * (1 - abs(torque) / stall)
     for share, fits in ((0.9, True), (1.15, False)):
         pushed = joints.copy()
-        pushed[51:, middle] += share * enough / 50  # once, in one frame
+        pushed[:, middle] += share * enough / 50 * np.clip(np.arange(100) - 50, 0, 20)
         found = {f.subject for f in check(frames(tansy, pushed)).findings if f.rule == "joint-torque"}
         assert ("left_middle.femur" not in found) == fits
 
@@ -350,8 +353,10 @@ def test_details_are_the_contracts_columns_one_row_a_frame(tansy: Robot) -> None
     assert np.diff(column["t_s"]) == pytest.approx(0.02)
     assert set(column["left_front.down"]) == {0.0, 1.0}
     assert column["supply_a"].max() == pytest.approx(report.peaks.supply_a, rel=1e-5)
+    # It ends as high as it began, and at rest; on the way it presses now more and now less.
     total = sum(column[f"{leg}.force_n"] for leg in tansy.leg_names)
-    assert total == pytest.approx(tansy.mass * 9.80665, rel=1e-4)
+    assert total.mean() == pytest.approx(tansy.mass * 9.80665, rel=1e-3)
+    assert total == pytest.approx(tansy.mass * 9.80665, rel=0.1)
     assert column["left_front.force_n"][column["left_front.down"] == 0].max() == 0
 
 
