@@ -1,14 +1,26 @@
-"""Coming to a standstill: every joint slows down as fast as its limits allow, and stays where it ends up.
+"""Coming to a standstill: all joints slow down together, as fast as their limits allow, and stay where they end up.
 
 This is what Stop does, live and in the check alike: the ticks that are checked are the ticks that are sent.
+
+*Together* means in proportion: every joint goes on by its own speed times the same time σ. So the feet that
+stand stay where they are, as far as they did at that moment; were each joint to stop by itself, the fast ones
+would go on further than the slow ones, and drag feet and tilt the body. The pace u = dσ/dt falls from 1 to 0
+along an S-curve, for the joint that has the longest way::
+
+    1 .__                 u' from -κ, what it slows down by already, to -p at the rate β,
+         `.               there for a while if p = α, the most, is reached,
+           `.             and back to 0 at the rate β
+    0 ._____ `.____ t     α = 1/(BRAKE_S r), β = α/ONSET_S, r the greatest share of a top speed
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from math import ceil, sqrt
+
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.motion.transition import Limits, Transition
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
 
@@ -20,6 +32,8 @@ ONSET_S = 0.06
 """How long braking takes to set in and to let go: what a printed leg puts up with instead of a blow."""
 STANDSTILL_S = 0.4
 """It is never longer than this: both of the above, and some ticks for rounding."""
+SHARPEST = 6.0
+"""How many times as quick a stop may be so that no joint leaves its range; one that still would is held at its end."""
 
 
 def brake(robot: Robot, dt: float, joints: Array, velocity: Array, acceleration: Array) -> Array:
@@ -32,21 +46,74 @@ def brake(robot: Robot, dt: float, joints: Array, velocity: Array, acceleration:
         velocity: (J,) rad/s.
         acceleration: (J,) rad/s².
     """
-    if not velocity.any():
-        return joints[None].copy()
     top = top_speed(robot)
-    most = top / BRAKE_S
-    limits = Limits(top, most, most / ONSET_S, robot.lower, robot.upper)
-    # Of the acceleration it has, only what slows it down is kept: the rest is what shall end.
-    slowing = np.where(acceleration * velocity < 0, np.clip(acceleration, -most, most), 0.0)
-    path = Transition.brake(robot, joints, velocity, slowing, limits)
-    ticks = max(1, int(np.ceil(path.duration / dt - 1e-9)))
-    step = top * dt
-    found = np.empty((ticks, len(joints)))
-    now = joints
-    for tick in range(ticks):
-        wanted = path.at((tick + 1) * dt)[0]
-        # Whatever happens, a stop is not to be stopped by the guard.
-        now = now + np.clip(wanted - now, -step, step)
-        found[tick] = now
+    share = float((np.abs(velocity) / top).max())
+    if share == 0:
+        return joints[None].copy()
+    # Of the acceleration it has, only what slows all of it down is kept: the rest is what shall end.
+    slowing = -float((acceleration * velocity / top**2).sum() / (velocity**2 / top**2).sum())
+    pace = _Pace.of(share, slowing)
+    # From outside its range (a hand moved it, or the file changed) a joint may come back, but not go further.
+    low, high = np.minimum(robot.lower, joints), np.maximum(robot.upper, joints)
+    room = np.where(velocity > 0, high - joints, joints - low)
+    too_far = float((np.abs(velocity) * pace.way / np.maximum(room, 1e-9))[velocity != 0].max())
+    quicker = min(max(too_far, 1.0), SHARPEST)
+    ticks = max(1, ceil(pace.duration / quicker / dt - 1e-9))
+    along = pace.at(np.arange(1, ticks + 1, dtype=np.float64) * (dt * quicker)) / quicker
+    found = np.clip(joints + along[:, None] * velocity, low, high)
+    # Whatever happens, a stop is not to be stopped by the guard.
+    step, now = top * dt, joints
+    for row in found:
+        np.clip(row, now - step, now + step, out=row)
+        now = row
     return found
+
+
+def run_out(robot: Robot, velocity: Array) -> Array:
+    """How far (…, J) in rad joints at ``velocity`` (…, J) rad/s still go when they are stopped out of steady motion."""
+    share = (np.abs(velocity) / top_speed(robot)).max(axis=-1, keepdims=True)
+    duration = np.where(share * BRAKE_S >= ONSET_S, share * BRAKE_S + ONSET_S, 2 * np.sqrt(share * BRAKE_S * ONSET_S))
+    found: Array = velocity * duration / 2  # the S-curve is symmetrical
+    return found
+
+
+@dataclass(frozen=True)
+class _Pace:
+    """The S-curve: u' falls at the rate ``beta`` for ``onset`` s from -``slowing``, rests for ``hold``, and rises."""
+
+    slowing: float
+    beta: float
+    onset: float
+    hold: float
+
+    @classmethod
+    def of(cls, share: float, slowing: float) -> _Pace:
+        """For a joint at this ``share`` of its top speed, whose speed falls by so much of itself a second already."""
+        alpha = 1 / (BRAKE_S * share)
+        beta = alpha / ONSET_S
+        # What slows down harder than it could let go of before it stands would turn round.
+        slowing = min(max(slowing, 0.0), alpha, sqrt(2 * beta))
+        # (p² - κ²)/2β + p·hold + p²/2β = 1 for the peak p
+        peak = min(alpha, sqrt(beta + slowing**2 / 2))
+        hold = max((1 - (2 * peak**2 - slowing**2) / (2 * beta)) / peak, 0.0)
+        return cls(slowing, beta, (peak - slowing) / beta, hold)
+
+    @property
+    def duration(self) -> float:
+        """Until it stands."""
+        peak = self.slowing + self.beta * self.onset
+        return self.onset + self.hold + peak / self.beta
+
+    @property
+    def way(self) -> float:
+        """σ when it stands, in s."""
+        return float(self.at(np.array([self.duration]))[0])
+
+    def at(self, t: Array) -> Array:
+        """σ after ``t`` seconds, of the shape of ``t``; where it stands, the last."""
+        t = np.minimum(t, self.duration)
+        # Each part adds the cubic that its jerk makes from its start on.
+        found: Array = t - self.slowing * t**2 / 2 - self.beta * t**3 / 6
+        for start in (self.onset, self.onset + self.hold):
+            found += self.beta * np.maximum(t - start, 0.0) ** 3 / 6
+        return found
