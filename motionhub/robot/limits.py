@@ -17,4 +17,6 @@ def top_speed(robot: Robot, volts: float | None = None) -> Array:
     it can never be followed.
     """
     rail = robot.supply.regulator_v if volts is None else volts
-    return np.array([float(servo.free_speed_at(rail)) for servo in robot.servos])
+    # Many joints have servos of one kind.
+    speeds = {id(servo): float(servo.free_speed_at(rail)) for servo in {id(s): s for s in robot.servos}.values()}
+    return np.array([speeds[id(servo)] for servo in robot.servos])
