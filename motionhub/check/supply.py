@@ -126,21 +126,42 @@ def on_battery(
 
 
 class _Draw:
-    """Current of the whole rail at a voltage, for all frames or some of them."""
+    """Current of the whole rail at a voltage, for all frames or some of them.
+
+    From sums over servos of a kind where none of them is at a limit, which is nearly always; servo by servo elsewhere.
+    """
 
     def __init__(self, robot: Robot, torques: Array, speeds: Array, fixed: Array) -> None:
         self.fixed = fixed
         kinds: dict[int, tuple[Servo, list[int]]] = {}
         for i, servo in enumerate(robot.servos):
             kinds.setdefault(id(servo), (servo, []))[1].append(i)
-        self.kinds = [(servo, torques[:, own], speeds[:, own]) for servo, own in kinds.values()]
+        self.kinds = [_Kind(servo, torques[:, own], speeds[:, own]) for servo, own in kinds.values()]
 
     def __call__(self, volts: Array, part: NDArray[np.intp] | None) -> Array:
         total: Array = self.fixed if part is None else self.fixed[part]
-        for servo, torques, speeds in self.kinds:
-            t, s = (torques, speeds) if part is None else (torques[part], speeds[part])
-            total = total + servo.current(t, s, volts[:, None]).sum(axis=1)
+        for kind in self.kinds:
+            total = total + kind.current(volts, part)
         return total
+
+
+class _Kind:
+    """All servos of one kind, with the sizes of their torques and speeds, (T, n)."""
+
+    def __init__(self, servo: Servo, torques: Array, speeds: Array) -> None:
+        self.servo, self.torques, self.speeds = servo, torques, speeds
+        self.sums = (torques.sum(axis=1), speeds.sum(axis=1), torques.max(axis=1), speeds.max(axis=1))
+
+    def current(self, volts: Array, part: NDArray[np.intp] | None) -> Array:
+        """All together, at (T,) V."""
+        torque, speed, most_torque, most_speed = self.sums if part is None else [values[part] for values in self.sums]
+        count = self.torques.shape[1]
+        found, linear = self.servo.current_together(torque, speed, most_torque, most_speed, count, volts)
+        if (limited := np.flatnonzero(~linear)).size:
+            rows = limited if part is None else part[limited]
+            each = self.servo.current(self.torques[rows], self.speeds[rows], volts[limited, None])
+            found[limited] = each.sum(axis=1)
+        return found
 
 
 def _regulator(supply: Supply, cell: float, setting: float, amps: Array) -> tuple[Array, Array]:

@@ -103,6 +103,30 @@ class Servo:
         found: Array = np.minimum(idle + np.maximum(running - idle, 0) * turning + (stall - idle) * load, stall)
         return found
 
+    def current_together(
+        self, torque: Array, speed: Array, most_torque: Array, most_speed: Array, count: int, volts: Array
+    ) -> tuple[Array, NDArray[np.bool_]]:
+        """Current (T,) in A of several of these servos, from sums: what :meth:`current` adds up to while it is linear.
+
+        Args:
+            torque: (T,) N·m, sizes of the servos' torques added up.
+            speed: (T,) rad/s, likewise.
+            most_torque: (T,) the largest torque among them.
+            most_speed: (T,) the largest speed.
+            count: How many servos.
+            volts: (T,) V.
+
+        Returns:
+            The current, and where it holds (T,): where no servo is at a limit of its own.
+        """
+        idle, stall = self._at(self.idle_a, volts), self._at(self.stall_a, volts)
+        per_torque = (stall - idle) / np.maximum(self.stall_torque_at(volts), 1e-9)
+        per_speed = np.maximum(self._at(self.running_a, volts) - idle, 0) / np.maximum(self.free_speed_at(volts), 1e-9)
+        # The largest torque and the largest speed in one servo would be the worst.
+        own, turning = per_torque * most_torque, per_speed * most_speed
+        linear = (own + turning <= stall - idle) & (most_speed <= self.free_speed_at(volts))
+        return count * idle + per_torque * torque + per_speed * speed, linear
+
     @property
     def us_per_rad(self) -> float:
         """Pulse width per angle, in µs/rad."""

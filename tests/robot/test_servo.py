@@ -101,3 +101,22 @@ def test_pulse_scale(tansy: Robot) -> None:
     walker = tansy.servos[0]
     assert walker.mid_us == 1500
     assert walker.us_per_rad * np.pi / 2 == pytest.approx(1000)
+
+
+@given(seed=st.integers(0, 2**32 - 1), volts=VOLTS, load=st.floats(0, 1.5), turning=st.floats(0, 1.5))
+def test_currents_of_several_add_up_from_sums_wherever_it_says_so(
+    walker: Servo, seed: int, volts: float, load: float, turning: float
+) -> None:
+    rng = np.random.default_rng(seed)
+    torques = rng.uniform(0, load * walker.stall_torque[0], (40, 18))
+    speeds = rng.uniform(0, turning * walker.free_speed[0], (40, 18))
+    volt = np.full(40, volts)
+    found, linear = walker.current_together(
+        torques.sum(axis=1), speeds.sum(axis=1), torques.max(axis=1), speeds.max(axis=1), 18, volt
+    )
+    each = walker.current(torques, speeds, volts).sum(axis=1)
+    assert found[linear] == pytest.approx(each[linear], rel=1e-12)
+    if volts > 5 and load < 0.5 and turning < 0.5:
+        assert linear.all()
+    if not np.allclose(found, each):
+        assert not linear.all()
