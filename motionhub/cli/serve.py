@@ -158,7 +158,13 @@ async def _perform(
         _welcome(info.name, options.port, host, server.port, keys)
         announcement = Announcement(info.name, [] if options.host == "0.0.0.0" else [host], server.port)
         announcing = asyncio.create_task(_announce(announcement, names, host, server.port))
-        await leaving.wait()
+        broken = asyncio.create_task(show.broken())
+        left = asyncio.create_task(leaving.wait())
+        await asyncio.wait([broken, left], return_when=asyncio.FIRST_COMPLETED)
+        if not leaving.is_set():
+            click.echo("A fault of the program has ended the show: the robot eases to rest by itself.", err=True)
+            raise click.exceptions.Exit(1)
+        broken.cancel()
         click.echo("Leaving: the robot is brought to rest.")
         announcing.cancel()
         with contextlib.suppress(asyncio.CancelledError):

@@ -144,6 +144,14 @@ class Show:
         await asyncio.to_thread(self._port.close)
         await asyncio.to_thread(self._keeper.close)
 
+    async def broken(self) -> None:
+        """Returns when the tick has died of a fault of the program, which is in the log by then; else never.
+
+        Nothing is sent any more, so the robot eases to rest by its own failsafe.
+        """
+        assert self._ticking is not None, "the show has not been started"
+        await asyncio.wait([self._ticking])
+
     def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
         task = self._loop.create_task(work)
         self._tasks.add(task)

@@ -8,21 +8,53 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any, Literal, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from motionhub.hub import commands as ask
-from motionhub.hub.events import Began, Keep
+from motionhub.hub.battery import Battery
+from motionhub.hub.director import Director
+from motionhub.hub.events import Began, Event, Keep
+from motionhub.hub.lease import Lease, Person
 from motionhub.hub.recorder import Recorder
-from motionhub.hub.states import after
+from motionhub.hub.snapshot import LinkView
+from motionhub.hub.states import Cause, Mode, after
 from motionhub.link.wire import Activity
-
-if TYPE_CHECKING:
-    from motionhub.hub.core import Hub
-    from motionhub.hub.lease import Person
+from motionhub.robot.model import Robot
 
 NO_LINK = "there is no link to the robot"
+
+
+class Hub(Protocol):
+    """What an order needs of the hub, which is :class:`motionhub.hub.core.Hub`."""
+
+    robot: Robot
+    rate_hz: float
+    mode: Mode
+    lease: Lease
+    link: LinkView
+    battery: Battery
+    activity: Activity | None
+    director: Director
+    recorder: Recorder | None
+    pace: float
+    stick: ask.Drive
+    stick_at: float
+    by_hand: NDArray[np.float64]
+
+    def cause(self, cause: Cause, reason: str = "") -> str:
+        """Let something happen, by the table of modes; returns why it is refused, or nothing."""
+
+    def prepare(self, client: str, kind: Literal["move", "recording"], name: str) -> None:
+        """Ask the shell for what is to be played next."""
+
+    def let_go_of_stick(self) -> None:
+        """Nobody wants it to walk."""
+
+    def say(self, event: Event) -> None:
+        """Something that the shell is to hear of."""
 
 
 @dataclass(frozen=True)

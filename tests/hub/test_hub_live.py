@@ -220,3 +220,20 @@ def test_lateness_counts_what_it_is_told() -> None:
         # numpy's quantile of the numbers themselves; ours is to the upper end of a bin of 0.1 ms
         assert 0 <= late.quantile(share) - np.quantile(delays, share) <= 1.0001e-4
     assert late.worst_s == delays.max()
+
+
+async def test_a_fault_of_the_program_in_the_tick_is_told_to_whoever_waits_for_it(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    await stage.rest()
+    waiting = asyncio.create_task(stage.show.broken())
+    await asyncio.sleep(0.1)
+    assert not waiting.done()
+
+    def fail(now: float) -> Tick:
+        raise ZeroDivisionError("a fault of the program")
+
+    monkeypatch.setattr(stage.show.hub, "tick", fail)
+    async with asyncio.timeout(PATIENCE_S):
+        await waiting
+    assert "tick has failed" in caplog.text
