@@ -151,10 +151,9 @@ def _difference_sizes(rows: Ints, behind: int, step: int) -> Ints:
     """Bytes of differences for each row from ``behind`` on; rows are ``step`` ticks apart."""
     wanted, base = rows[behind:], rows[:-behind]
     back = behind * step
-    least, _ = differences.cost(differences.zigzag(wanted - base))
+    least = differences.fewest_bits(wanted - base)
     for span in range(step, differences.SPANS + 1, step):
         earlier = span // step
         line = differences.foretold(base[earlier:], base[:-earlier], back, span)
-        bits, _ = differences.cost(differences.zigzag(wanted[earlier:] - line))
-        least[earlier:] = np.minimum(least[earlier:], bits)
+        least[earlier:] = np.minimum(least[earlier:], differences.fewest_bits(wanted[earlier:] - line))
     return differences.size(least)

@@ -19,6 +19,7 @@ and one division by 1, 2 or 3 a joint.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -64,6 +65,36 @@ def cost(m: Ints) -> tuple[Ints, Ints]:
     bits = np.where(ones < LONGEST, ones + _KS + _ONE, _PLAIN_BITS).sum(axis=-1, dtype=np.int32)
     none = ~small.any(axis=-1)
     return np.where(none, 0, bits.min(axis=-1)), np.where(none, NOTHING_LEFT, bits.argmin(axis=-1))
+
+
+MOST_LEFT = 4095
+"""Pulses of 12 bits differ by this much at most."""
+_FIELD = 16
+"""Bits for each sum: 2600 joints would fit."""
+
+
+@cache
+def _tables() -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """For every difference from -:data:`MOST_LEFT` on, the bits of its code for k = 0 to 3, and for 4 to 6 and
+    whether it is anything at all, packed side by side so that one sum over joints adds each up.
+    """
+    m = zigzag(np.arange(-MOST_LEFT, MOST_LEFT + 1)).astype(np.int64)
+    ks = np.arange(NOTHING_LEFT)[:, None]
+    ones = m >> ks
+    fields = [*np.where(ones < LONGEST, ones + ks + 1, LONGEST + PLAIN), m != 0]
+    packed = [np.asarray(field, dtype=np.int64) << (_FIELD * (i % 4)) for i, field in enumerate(fields)]
+    return np.add.reduce(packed[:4]), np.add.reduce(packed[4:])
+
+
+def fewest_bits(left: Ints) -> Ints:
+    """Bits that the codes of differences (…, J) take with the best k, (…): :func:`cost` for many frames at once."""
+    place = left + MOST_LEFT
+    sums = [table[place].sum(axis=-1) for table in _tables()]
+    mask = (1 << _FIELD) - 1
+    fields = [(total >> (_FIELD * i)) & mask for total in sums for i in range(4)]
+    least = np.minimum.reduce(fields[:NOTHING_LEFT])
+    found: Ints = np.where(fields[NOTHING_LEFT] == 0, 0, least)
+    return found
 
 
 def size(bits: Ints) -> Ints:

@@ -124,3 +124,13 @@ def test_a_spare_byte_or_bit_at_the_end_is_refused():
     for bad in (good + b"\0", good[:-1], bytes([good[0] | 0x80])):
         with pytest.raises(wire.DamagedError):
             differences.decode(bad, 6, 1, 4, 0, held.get)
+
+
+@given(seed=st.integers(0, 2**32 - 1), size=st.sampled_from([0, 1, 4, 40, 400, 4095]), joints=st.integers(1, 60))
+def test_counting_many_frames_is_counting_each(seed: int, size: int, joints: int) -> None:
+    """The packed sums against the codes' lengths, one joint and one k at a time."""
+    left = np.random.default_rng(seed).integers(-size, size + 1, (5, joints))
+    for found, row in zip(differences.fewest_bits(left), left.tolist(), strict=True):
+        m = [2 * r if r >= 0 else -2 * r - 1 for r in row]
+        each = [sum(v // 2**k + 1 + k if v // 2**k < 12 else 25 for v in m) for k in range(7)]
+        assert found == (min(each) if any(m) else 0)
