@@ -18,10 +18,11 @@ from numpy.typing import NDArray
 from motionhub.check import supply
 from motionhub.check.findings import Stretch
 from motionhub.check.loads import loads_at_rest
-from motionhub.check.parts import clearances, heights, skeleton
+from motionhub.check.parts import clearances, heights
 from motionhub.check.timeline import Timeline
 from motionhub.motion.support import Support, rest_on_ground
 from motionhub.robot.kinematics import leg_angles, within
+from motionhub.robot.posture import Posture
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -152,7 +153,7 @@ class Mender:
         torques = loads_at_rest(robot, flat, rest).torques + np.tile(moving, (len(shifts), 1))
         repeat = np.tile(frames, len(shifts))
         rail = supply.solve(robot, torques, t.speeds[repeat], t.frames.outputs[repeat], t.set_v)
-        bones = skeleton(robot, flat)
+        bones = Posture(robot, flat)
         shape = moved.shape[:2]
         return Trial(
             frames=frames,

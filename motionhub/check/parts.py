@@ -24,6 +24,8 @@ Indices = NDArray[np.intp]
 
 NEVER = 1.0
 """m: the clearance of a robot none of whose parts can be near another."""
+WINDOW = 32
+"""Frames: long enough that asking for boxes costs little, short enough that a swinging leg's box stays small."""
 
 
 def part_names(robot: Robot) -> list[str]:
@@ -31,29 +33,15 @@ def part_names(robot: Robot) -> list[str]:
     return [*robot.leg_names, *(extra.name for extra in robot.extra)]
 
 
-@dataclass(frozen=True, eq=False)
-class Skeleton:
-    """The ends of every link's segment in the body frame, each (3, J, T) m, links in the order of the joints."""
-
-    start: Array
-    end: Array
-
-
-def skeleton(robot: Robot, joints: Array) -> Skeleton:
-    """Where the links are, for joints (T, J) rad."""
-    return Skeleton(*Posture(robot, joints).ends)
-
-
-def heights(robot: Robot, bones: Skeleton, support: Support) -> Array:
+def heights(robot: Robot, bones: Posture, support: Support) -> Array:
     """Lowest point of each part that should stay off the ground, above it, (T, L + E) m: knees, and tips of extras."""
     count = robot.legs
-    knee, tip = slice(1, 3 * count, 3), slice(3 * count, None)
-    ends = np.concatenate([bones.end[:, knee], bones.end[:, tip]], axis=1)
-    radius = np.concatenate(
-        [np.maximum(robot.link_radius[knee], robot.link_radius[2 : 3 * count : 3]), robot.link_radius[tip]]
-    )
+    ends = np.concatenate([bones.points[:, 2], bones.extras[1]], axis=1)
+    knee = np.maximum(robot.link_radius[1 : 3 * count : 3], robot.link_radius[2 : 3 * count : 3])
+    radius = np.concatenate([knee, robot.link_radius[3 * count :]])
     up = support.normal.T[:, None]
-    found: Array = up[0] * ends[0] + up[1] * ends[1] + up[2] * ends[2] - radius[:, None] + support.height
+    found: Array = up[0] * ends[0] + up[1] * ends[1] + up[2] * ends[2]
+    found += support.height - radius[:, None]
     return found.T
 
 
@@ -70,7 +58,7 @@ class Pair:
 def pairs(robot: Robot) -> tuple[Pair, ...]:
     """All pairs that :func:`clearances` measures, in its order."""
     rest = rest_joints(robot)[None]
-    bones = skeleton(robot, rest)
+    bones = Posture(robot, rest)
     found = []
     for pair in _candidates(robot):
         if float(_gap(robot, bones, pair)[0]) > 0:
@@ -91,57 +79,72 @@ def _candidates(robot: Robot) -> list[Pair]:
     return found
 
 
-def clearances(robot: Robot, bones: Skeleton) -> tuple[Array, Indices]:
+def clearances(robot: Robot, bones: Posture) -> tuple[Array, Indices]:
     """The smallest gap between any two parts in each frame.
 
-    Boxes around the segments rule most of it out: pairs whose boxes over all the frames are further apart
-    than the smallest gaps found so far are not looked at, the others only in the frames in which their own
-    boxes are nearer than that.
+    Boxes rule most of it out: a pair is measured in those windows of time in which the boxes that its parts
+    stay in are nearer to each other than the largest of the smallest gaps found so far, nearest pairs first.
 
     Returns:
         (T,) m, negative where they overlap; and which of :func:`pairs` it is, (T,).
     """
-    known = pairs(robot)
-    steps = bones.start.shape[2]
+    known, steps = pairs(robot), bones.steps
     best, which = np.full(steps, NEVER), np.zeros(steps, dtype=np.intp)
     if not known:
         return best, which
-    # The body's box comes last, so that its number, -1, finds it.
-    box = robot.body_centre[:, None] + np.array([-1, 1]) * robot.body_size[:, None] / 2
-    low = _with_body(np.minimum(bones.start, bones.end), box[:, 0])
-    high = _with_body(np.maximum(bones.start, bones.end), box[:, 1])
+    starts = np.arange(0, steps, WINDOW)
+    low, high = _boxes(robot, bones, starts)
     radius = np.append(robot.link_radius, 0.0)
     a, b = np.array([(pair.a, pair.b) for pair in known]).T
-    ever = _apart(low.min(axis=2), high.max(axis=2), a, b) - radius[a] - radius[b]
-    for k in np.argsort(ever):
-        if ever[k] >= best.max():
-            break
-        bound = _apart(low, high, a[k], b[k]) - radius[a[k]] - radius[b[k]]
-        near = np.flatnonzero(bound < best)
-        if near.size:
-            gap = _gap(robot, bones, known[k], near if near.size < steps else None)
-            closer = gap < best[near]
-            best[near[closer]], which[near[closer]] = gap[closer], k
+    bound = _apart(low, high, a, b) - (radius[a] + radius[b])[:, None]
+    worst = np.full(len(starts), NEVER)
+    frames = np.arange(steps)
+    for k in np.argsort(bound.min(axis=1)):
+        open_ = bound[k] < worst
+        if not open_.any():
+            continue
+        near = None if open_.all() else frames[np.repeat(open_, WINDOW)[:steps]]
+        gap = _gap(robot, bones, known[k], near)
+        own, its = (best, which) if near is None else (best[near], which[near])
+        its[gap < own] = k
+        np.minimum(own, gap, out=own)
+        if near is not None:
+            best[near], which[near] = own, its
+        worst = np.maximum.reduceat(best, starts)
     return best, which
 
 
-def _with_body(links: Array, corner: Array) -> Array:
-    wide = np.empty((3, links.shape[1] + 1, links.shape[2]))
-    wide[:, :-1] = links
-    wide[:, -1] = corner[:, None]
-    return wide
+def _boxes(robot: Robot, bones: Posture, starts: Indices) -> tuple[Array, Array]:
+    """Lower and upper corners (3, J + 1, W) of the boxes that each link stays in within each window.
+
+    The body's box comes last, so that its number, -1, finds it.
+    """
+    found = []
+    for least, side in ((np.minimum, -1), (np.maximum, 1)):
+        points = least.reduceat(bones.points, starts, axis=-1)
+        extras = [least.reduceat(end, starts, axis=-1) for end in bones.extras]
+        box = np.empty((3, robot.joints + 1, len(starts)))
+        # Parts of a leg are side by side in the order of the joints.
+        legs = least(points[:, :-1], points[:, 1:]).swapaxes(1, 2)
+        box[:, : 3 * robot.legs] = legs.reshape(3, -1, len(starts))
+        box[:, 3 * robot.legs : -1] = least(*extras)
+        box[:, -1] = (robot.body_centre + side * robot.body_size / 2)[:, None]
+        found.append(box)
+    return found[0], found[1]
 
 
 def _apart(low: Array, high: Array, a: Indices, b: Indices) -> Array:
-    """Distance between the boxes of two links."""
+    """Distance between the boxes of pairs of links, (P, W)."""
     apart = np.maximum(np.maximum(low[:, b] - high[:, a], low[:, a] - high[:, b]), 0.0)
     found: Array = np.sqrt(apart[0] * apart[0] + apart[1] * apart[1] + apart[2] * apart[2])
     return found
 
 
-def _gap(robot: Robot, bones: Skeleton, pair: Pair, frames: Indices | None = None) -> Array:
+def _gap(robot: Robot, bones: Posture, pair: Pair, frames: Indices | None = None) -> Array:
+    """Distance of the parts of a pair from each other, in all frames or some of them."""
+
     def ends(link: int) -> tuple[Array, Array]:
-        a, b = bones.start[:, link], bones.end[:, link]
+        a, b = bones.segment(link)
         return (a, b) if frames is None else (a[:, frames], b[:, frames])
 
     radius = robot.link_radius

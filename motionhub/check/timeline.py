@@ -18,7 +18,7 @@ from motionhub.check import supply
 from motionhub.check.attitude import falls, rolls_over
 from motionhub.check.derivatives import derivatives, half_width
 from motionhub.check.loads import forces_at_rest, loads_in_motion
-from motionhub.check.parts import Skeleton, clearances, heights
+from motionhub.check.parts import clearances, heights
 from motionhub.check.trunk import trunk_motion
 from motionhub.motion.frames import Frames
 from motionhub.motion.odometry import Odometer, Travel
@@ -140,8 +140,7 @@ class _Blocks:
         speeds = (here - rows[:, 2 * wide - 1 : -2 * wide - 1]).T * rate
         outputs = self.frames.outputs[start:end]
         rail = supply.solve(robot, loads.torques, speeds, outputs, self.set_v, self.battery_v)
-        bones = Skeleton(*posture.ends)
-        gap, nearest = clearances(robot, bones)
+        gap, nearest = clearances(robot, posture)
         return {
             "speeds": speeds,
             "down": support.down,
@@ -153,7 +152,7 @@ class _Blocks:
             "margin": support.margin,
             "tipped": support.tipped,
             "rolled": rolled[own],
-            "parts": heights(robot, bones, support),
+            "parts": heights(robot, posture, support),
             "clearance": gap,
             "nearest": nearest,
             "forces": loads.feet,

@@ -96,34 +96,46 @@ class Posture:
         return found
 
     @cached_property
-    def ends(self) -> tuple[Array, Array]:
-        """Where each link's segment begins (on its joint) and where it ends, each (3, J, T)."""
-        robot, count = self.robot, self.robot.legs
-        start, end = np.empty((2, 3, robot.joints, self.steps))
+    def points(self) -> Array:
+        """Along each leg: its hip, the femur's axis, the tibia's axis and the foot's centre, (3, 4, L, T)."""
+        robot = self.robot
         cos, sin = self.turn
+        found = np.empty((3, 4, robot.legs, self.steps))
         hip = robot.hip.T[:, :, None]
-        starts, ends = start[:, : 3 * count], end[:, : 3 * count]
-        starts[:, ::3] = hip
-        coxa = (np.broadcast_to(robot.coxa[:, None], cos.shape), None)
-        for part, (out, up) in enumerate((coxa, self.knee, self.foot)):
-            np.add(out * cos, hip[0], out=ends[0, part::3])
-            np.add(out * sin, hip[1], out=ends[1, part::3])
-            ends[2, part::3] = hip[2] if up is None else up + hip[2]
-            if part < 2:
-                starts[:, part + 1 :: 3] = ends[:, part::3]
-        first = 3 * count
-        for i, (extra, own) in enumerate(zip(robot.extra, self.turned_extras, strict=True), start=first):
+        found[:, 0] = hip
+        coxa = robot.coxa[:, None]
+        for at, out, up in ((1, coxa, None), (2, *self.knee), (3, *self.foot)):
+            np.add(out * cos, hip[0], out=found[0, at])
+            np.add(out * sin, hip[1], out=found[1, at])
+            found[2, at] = hip[2] if up is None else up + hip[2]
+        return found
+
+    @cached_property
+    def extras(self) -> tuple[Array, Array]:
+        """Where the segment of each extra link begins (on its joint) and where it ends, each (3, E, T)."""
+        robot, first = self.robot, 3 * self.robot.legs
+        start, end = np.empty((2, 3, len(robot.extra), self.steps))
+        for i, (extra, own) in enumerate(zip(robot.extra, self.turned_extras, strict=True)):
             if extra.parent < 0:
                 start[:, i] = extra.at[:, None]
             else:
-                start[:, i] = start[:, extra.parent] + _along(self.turned_extras[extra.parent - first], extra.at)
+                parent = extra.parent - first
+                start[:, i] = start[:, parent] + _along(self.turned_extras[parent], extra.at)
             end[:, i] = start[:, i] + _along(own, extra.tip)
         return start, end
+
+    def segment(self, link: int) -> tuple[Array, Array]:
+        """Where a link's segment begins and where it ends, each (3, T); links in the order of the joints."""
+        if link < 3 * self.robot.legs:
+            leg, part = divmod(link, 3)
+            return self.points[:, part, leg], self.points[:, part + 1, leg]
+        start, end = self.extras
+        return start[:, link - 3 * self.robot.legs], end[:, link - 3 * self.robot.legs]
 
     @property
     def feet(self) -> Array:
         """Centres of the foot spheres, (3, L, T)."""
-        return self.ends[1][:, 2 : 3 * self.robot.legs : 3]
+        return self.points[:, 3]
 
     @cached_property
     def centre(self) -> Array:
@@ -133,18 +145,16 @@ class Posture:
         one on each; what its centre is off that line goes along the leg's left and the link's upper side.
         """
         robot, count = self.robot, self.robot.legs
-        legs = slice(0, 3 * count)
-        mass, com = robot.link_mass[legs], robot.link_com[legs]
-        length = np.stack([robot.coxa, robot.femur, robot.tibia], axis=1).reshape(-1)
-        far = mass * com[:, 0] / length
-        start, end = self.ends
-        # What begins on a joint is where the link before it ends; only the coxa begins on the body.
-        at_ends = far.copy()
-        at_ends[0::3] += (mass - far)[1::3]
-        at_ends[1::3] += (mass - far)[2::3]
-        total: Array = np.tensordot(at_ends, end[:, legs], (0, 1))
-        total += (robot.body_mass * robot.body_com + (mass - far)[0::3] @ robot.hip)[:, None]
-        left, upper = (mass * com[:, 1]).reshape(count, 3), (mass * com[:, 2]).reshape(count, 3)
+        mass = robot.link_mass[: 3 * count].reshape(count, 3)
+        com = robot.link_com[: 3 * count].reshape(count, 3, 3)
+        far = mass * com[..., 0] / np.stack([robot.coxa, robot.femur, robot.tibia], axis=1)
+        near = mass - far
+        at_points = np.zeros((4, count))
+        at_points[:3] += near.T
+        at_points[1:] += far.T
+        total: Array = at_points.reshape(-1) @ self.points.reshape(3, 4 * count, -1)
+        total += (robot.body_mass * robot.body_com)[:, None]
+        left, upper = mass * com[..., 1], mass * com[..., 2]
         (cos, sin), (lean_cos, lean_sin) = self.turn, self.lean
         if left.any():
             aside = left.sum(axis=1)
@@ -156,8 +166,9 @@ class Posture:
             total[0] -= (inward * cos).sum(axis=0)
             total[1] -= (inward * sin).sum(axis=0)
             total[2] += upper[:, 0].sum() + (femur * lean_cos[0] + tibia * lean_cos[1]).sum(axis=0)
-        for i, own in enumerate(self.turned_extras, start=3 * count):
-            total += robot.link_mass[i] * (start[:, i] + _along(own, robot.link_com[i]))
+        for i, own in enumerate(self.turned_extras):
+            link = 3 * count + i
+            total += robot.link_mass[link] * (self.extras[0][:, i] + _along(own, robot.link_com[link]))
         total /= robot.mass
         return total
 

@@ -10,10 +10,11 @@ from scipy.optimize import minimize, minimize_scalar
 from stances import random_stances
 
 from motionhub.check.distances import segment_box, segments
-from motionhub.check.parts import clearances, pairs, skeleton
+from motionhub.check.parts import clearances, pairs
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.kinematics import link_frames
 from motionhub.robot.model import Robot
+from motionhub.robot.posture import Posture
 
 Array = NDArray[np.float64]
 
@@ -83,33 +84,34 @@ def test_segment_from_box_is_scipys_bounded_minimum(seed: int, spread: float) ->
 def test_skeleton_is_that_of_the_link_frames(robot: Robot) -> None:
     rng = np.random.default_rng(12)
     joints = rng.uniform(-2, 2, (50, robot.joints))
-    bones = skeleton(robot, joints)
+    bones = Posture(robot, joints)
     rotations, origins = link_frames(robot, joints)
-    assert np.allclose(bones.start.transpose(2, 1, 0), origins, atol=1e-12)
+    for link in range(robot.joints):
+        assert np.allclose(bones.segment(link)[0].T, origins[:, link], atol=1e-12)
     for leg in range(robot.legs):
         for part, length in enumerate((robot.coxa[leg], robot.femur[leg], robot.tibia[leg])):
             link = 3 * leg + part
             tip = origins[:, link] + rotations[:, link] @ np.array([length, 0, 0])
-            assert np.allclose(bones.end[:, link].T, tip, atol=1e-12)
+            assert np.allclose(bones.segment(link)[1].T, tip, atol=1e-12)
     for i, extra in enumerate(robot.extra, start=3 * robot.legs):
-        assert np.allclose(bones.end[:, i].T, origins[:, i] + rotations[:, i] @ extra.tip, atol=1e-12)
+        assert np.allclose(bones.segment(i)[1].T, origins[:, i] + rotations[:, i] @ extra.tip, atol=1e-12)
 
 
 def test_the_nearest_pair_is_the_nearest_of_all_pairs(robot: Robot) -> None:
     """What is ruled out by boxes is never nearer: against every pair, every frame, through coal's capsules and box."""
     joints = random_stances(robot, 40, seed=13)
-    bones = skeleton(robot, joints)
+    bones = Posture(robot, joints)
     best, which = clearances(robot, bones)
     known = pairs(robot)
     assert known
     for t in range(len(joints)):
         gaps = []
         for pair in known:
-            one = bones.start[:, pair.a, t : t + 1], bones.end[:, pair.a, t : t + 1]
+            one = [end[:, t : t + 1] for end in bones.segment(pair.a)]
             if pair.b < 0:
                 gap = segment_box(*one, robot.body_centre, robot.body_size / 2)[0] - robot.link_radius[pair.a]
             else:
-                other = bones.start[:, pair.b, t : t + 1], bones.end[:, pair.b, t : t + 1]
+                other = [end[:, t : t + 1] for end in bones.segment(pair.b)]
                 gap = segments(*one, *other)[0] - robot.link_radius[pair.a] - robot.link_radius[pair.b]
             gaps.append(gap)
         assert best[t] == pytest.approx(min(gaps), abs=1e-9)
@@ -118,4 +120,4 @@ def test_the_nearest_pair_is_the_nearest_of_all_pairs(robot: Robot) -> None:
 
 def test_nothing_touches_at_rest(robot: Robot) -> None:
     joints = rest_joints(robot)[None]
-    assert clearances(robot, skeleton(robot, joints))[0][0] > 0
+    assert clearances(robot, Posture(robot, joints))[0][0] > 0

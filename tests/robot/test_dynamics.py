@@ -227,7 +227,7 @@ def test_a_posture_is_where_single_poses_are(robot: Robot) -> None:
     posture = Posture(robot, joints)
     assert pytest.approx(feet(robot, joints), abs=1e-14) == posture.feet.T
     rotations, origins = link_frames(robot, joints)
-    start, end = posture.ends
+    start, end = (np.stack(ends, axis=1) for ends in zip(*map(posture.segment, range(robot.joints)), strict=True))
     assert start.transpose(2, 1, 0) == pytest.approx(origins, abs=1e-14)
     length = np.stack([robot.coxa, robot.femur, robot.tibia], axis=1).reshape(-1)
     tips = np.concatenate([length[:, None] * [1, 0, 0], *(extra.tip[None] for extra in robot.extra)])
