@@ -9,7 +9,7 @@ Drawn with Matplotlib, which is an extra (``motionhub[plot]``), and imported onl
 
 from __future__ import annotations
 
-import importlib.util
+import re
 from dataclasses import dataclass
 from io import BytesIO
 from itertools import pairwise
@@ -40,6 +40,10 @@ JOINT_POINTS = 240
 """The same for a joint's small panel."""
 LISTED = 10
 """Findings that the picture names; the page and the JSON have them all."""
+SIGNS = 3
+"""Numbers of findings beside the title of a panel; all of them are on its curves."""
+SHOWN_MM = 60.0
+"""Distances beyond this are drawn as this: what matters happens near their limits."""
 WIDTH_IN = 13.2
 DPI = 100
 STYLE: dict[Any, Any] = {
@@ -76,8 +80,10 @@ def able(path: Path) -> None:
     """
     if path.suffix.lower() not in ENDINGS:
         raise InputError("--plot", str(path), f"expected a file that ends in {', '.join(ENDINGS[:-1])} or .html")
-    if importlib.util.find_spec("matplotlib") is None:
-        raise InputError("--plot", "", "expected Matplotlib, which draws it: pip install 'motionhub[plot]'")
+    try:
+        import matplotlib  # noqa: F401
+    except ImportError:
+        raise InputError("--plot", "", "expected Matplotlib, which draws it: pip install 'motionhub[plot]'") from None
 
 
 def draw(report: Report, kind: str) -> bytes:
@@ -97,7 +103,16 @@ def draw(report: Report, kind: str) -> bytes:
             figure.savefig(out, format="png", dpi=DPI, metadata={"Title": words, "Software": None})
             return out.getvalue()
         figure.savefig(out, format="svg", metadata={"Title": words, "Date": None, "Creator": None})
-    return out.getvalue() if kind == ".svg" else page(report, words, out.getvalue().decode()).encode()
+    svg = _renumbered(out.getvalue().decode())
+    return (svg if kind == ".svg" else page(report, words, svg)).encode()
+
+
+def _renumbered(svg: str) -> str:
+    """The same, with clip paths numbered in order: Matplotlib names some after where they are in memory."""
+    names: dict[str, str] = {}
+    for name in re.findall(r"url\(#(p[0-9a-f]{10})\)", svg):
+        names.setdefault(name, f"clip{len(names) + 1}")
+    return re.sub(r"\bp[0-9a-f]{10}\b", lambda found: names.get(found[0], found[0]), svg)
 
 
 @dataclass(frozen=True)
@@ -136,9 +151,7 @@ def _figure(report: Report) -> Figure:
     robot = report.timeline.frames.robot
     marked = [_Marked(i, f) for i, f in enumerate(report.findings, 1)]
     listed = marked[:LISTED]
-    columns = min(robot.legs, 6)
-    leg_rows = 3 * ceil(robot.legs / columns)
-    rows = leg_rows + ceil(len(robot.extra) / columns)
+    rows = 3 + ceil(len(robot.extra) / robot.legs)
     wide = [0.24 * max(len(listed), 1) + 0.1, 0.95, 0.95, 0.95]
     heights = [sum(wide) + 1.5, 0.86 * rows + 0.5]
     figure = Figure(figsize=(WIDTH_IN, sum(heights) + 0.4), layout="constrained")
@@ -159,7 +172,7 @@ def _figure(report: Report) -> Figure:
     for axes, panel in zip(panels[1:], (_distance, _current, _voltage), strict=True):
         panel(axes, report, marked)
     panels[-1].set_xlabel("time (s)", loc="right", labelpad=1)
-    _joints(joints, report, marked, end, columns, rows)
+    _joints(joints, report, marked, end, rows)
     return figure
 
 
@@ -201,7 +214,7 @@ def describe(f: Finding) -> str:
     return f"{subject}{PLAIN[f.rule]} ({f.rule}), {when(f)}: {number(f.value)} {f.unit}, limit {number(f.limit)}"
 
 
-def _joints(place: Any, report: Report, marked: list[_Marked], end: float, columns: int, rows: int) -> None:
+def _joints(place: Any, report: Report, marked: list[_Marked], end: float, rows: int) -> None:
     """One small panel a joint: legs side by side, coxa, femur and tibia below one another, the others last."""
     robot = report.timeline.frames.robot
     place.suptitle(
@@ -209,16 +222,12 @@ def _joints(place: Any, report: Report, marked: list[_Marked], end: float, colum
         "voltage (dashed; dotted: for long)",
         x=0.01, ha="left", fontsize=9, fontweight="bold",
     )  # fmt: skip
-    grid = place.subplots(rows, columns, sharex=True, squeeze=False)
-    leg_joints = 3 * robot.legs
-    empty = {(row, column) for row in range(rows) for column in range(columns)}
+    grid = place.subplots(rows, robot.legs, sharex=True, squeeze=False)
+    empty = {(row, column) for row in range(rows) for column in range(robot.legs)}
     for j, name in enumerate(robot.joint_names):
-        if j < leg_joints:
-            leg, part = divmod(j, 3)
-            spot = 3 * (leg // columns) + part, leg % columns
-        else:
-            extra, column = divmod(j - leg_joints, columns)
-            spot = rows - ceil(len(robot.extra) / columns) + extra, column
+        leg, part = divmod(j, 3)
+        extra, column = divmod(j - 3 * robot.legs, robot.legs)
+        spot = (part, leg) if leg < robot.legs else (3 + extra, column)
         empty.discard(spot)
         own = [m for m in marked if m.finding.rule in JOINT_RULES and m.finding.subject == name]
         _joint(grid[spot], report, j, own)
@@ -253,25 +262,27 @@ def _joint(axes: Axes, report: Report, j: int, own: list[_Marked]) -> None:
 def _distance(axes: Axes, report: Report, marked: list[_Marked]) -> None:
     t = report.timeline
     least, gap = t.frames.robot.walk.margin * 1e3, CLEAR * 1e3
-    margin, clearance = t.margin * 1e3, t.clearance * 1e3
+    margin, clearance = np.minimum(t.margin * 1e3, SHOWN_MM), np.minimum(t.clearance * 1e3, SHOWN_MM)
     at = worst_frames(-margin)
     times = t.frames.times
-    axes.plot(times[at], margin[at], color=INK, lw=1.3, label="stability margin")
+    axes.plot(times[at], margin[at], color=INK, lw=1.3, label="weight inside the feet (stability margin)")
     axes.axhline(least, color=LIMIT, ls="--", lw=1, label=f"at least {least:g} mm")
     _beyond(axes, times[at], np.full(at.size, least), margin[at])
-    if np.isfinite(clearance).all():
+    if np.isfinite(t.clearance).all():
         at = worst_frames(-clearance)
-        axes.plot(times[at], clearance[at], color=SECOND, lw=1.2, ls="-.", label="smallest gap between parts")
+        axes.plot(
+            times[at], clearance[at], color=SECOND, lw=1.2, ls="-.", label="smallest gap between parts (clearance)"
+        )
         axes.axhline(gap, color=SECOND, ls=":", lw=1, label=f"at least {gap:g} mm")
         _beyond(axes, times[at], np.full(at.size, gap), clearance[at])
         _mark(axes, report, own := _about(marked, "clearance"), -clearance, clearance)
     else:
         own = []
     _mark(axes, report, shaky := _about(marked, "stability", "tip-over"), -margin, margin)
-    low, high = axes.get_ylim()
-    axes.set_ylim(low, high + 0.25 * (high - low))
+    low = min(float(margin.min()), float(clearance.min()), 0.0)
+    axes.set_ylim(low - 6, 1.2 * SHOWN_MM)
     axes.set_ylabel("mm")
-    _key(axes, "Balance: how far the weight is inside the feet, and what is closest to touching", shaky + own)
+    _key(axes, f"Balance and room, up to {SHOWN_MM:g} mm", shaky + own)
 
 
 def _current(axes: Axes, report: Report, marked: list[_Marked]) -> None:
@@ -330,6 +341,7 @@ def _mark(axes: Axes, report: Report, own: list[_Marked], badness: Array, values
     gets its number at the band.
     """
     rate = report.timeline.frames.rate_hz
+    beside = 0
     for m in own:
         f = m.finding
         axes.axvspan(f.start_s, f.end_s, ymin=0.95, color=m.colour, lw=1.2)
@@ -339,24 +351,27 @@ def _mark(axes: Axes, report: Report, own: list[_Marked], badness: Array, values
         on_curve = bool(np.isclose(abs(values[i]), abs(f.value), rtol=0.01))
         if on_curve:
             axes.plot(i / rate, values[i], "x", color=m.colour, ms=7, mew=2)
+        beside += not on_curve
+        aside = 5 if on_curve else 16 * beside - 11
         left = i > 0.9 * len(badness)
         axes.annotate(
             str(m.number),
             (i / rate, values[i] if on_curve else 0.92),
             xycoords="data" if on_curve else axes.get_xaxis_transform(),
-            xytext=(-5 if left else 5, 4 if on_curve else 0),
+            xytext=(-aside if left else aside, 4 if on_curve else 0),
             textcoords="offset points",
             ha="right" if left else "left",
             va="bottom" if on_curve else "top",
             color=m.colour,
             fontweight="bold",
             fontsize=8,
+            bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.4},
         )
 
 
 def _title(axes: Axes, words: str, own: list[_Marked], size: float, bold: bool) -> None:
     """What a panel shows, and the numbers of its findings; with an error, a thick frame."""
-    numbers = " ".join(m.sign for m in own[:6]) + (" …" if len(own) > 6 else "")
+    numbers = " ".join(m.sign for m in own[:SIGNS]) + (" …" if len(own) > SIGNS else "")
     axes.set_title(
         f"{words}   {numbers}" if own else words,
         fontsize=size,

@@ -55,19 +55,20 @@ body {{ font: 16px/1.45 system-ui, sans-serif; margin: 1.5rem; color: #1a1a1a; b
 svg {{ width: 100%; height: auto; }}
 table {{ border-collapse: collapse; }}
 th, td {{ text-align: left; vertical-align: top; padding: 0.25rem 0.75rem 0.25rem 0; border-bottom: 1px solid #ccc; }}
-figure {{ margin: 0; }}
+td:nth-child(-n+2), td:nth-child(5), td:nth-child(6), td:nth-child(7) {{ white-space: nowrap; }}
+figure {{ margin: 0 0 1rem; }}
 </style>
 </head>
 <body>
 <h1>{title}</h1>
 <p>{report.duration_s:.1f} s, {report.frames} frames. Most current {report.peaks.supply_a:.1f} A, lowest rail
 {report.peaks.supply_v_min:.2f} V, least stability margin {report.peaks.stability_margin_mm:.1f} mm.</p>
-{table}
 <figure>
 {picture}
 <figcaption>Torque that each servo gives against what it has, stability margin, current and voltage over the
 move. Numbers are those of the table.</figcaption>
 </figure>
+{table}
 </body>
 </html>
 """
