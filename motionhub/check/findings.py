@@ -52,6 +52,8 @@ class Finding:
     advice: str
     excess: float
     """How far beyond the limit, as a share of what the limit is measured in: to put the worst first."""
+    way: str = ""
+    """Where it is not the move itself: on which way to it, back from it, or out of it by a stop, as the advice says."""
 
 
 @dataclass(frozen=True)

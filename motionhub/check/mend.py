@@ -53,14 +53,10 @@ WAYS: tuple[tuple[str, str, tuple[float, float, float]], ...] = (
 
 
 @dataclass(frozen=True, eq=False)
-class Trial:
-    """C changes tried in S frames; arrays are (C, S, …)."""
+class Poses:
+    """What holding still in some poses would be like; arrays are (…), one for each, of any leading shape."""
 
-    frames: Indices
-    """(S,) which frames of the move."""
     joints: Array
-    reached: Flags
-    """(C, S) every leg reaches."""
     tipped: Flags
     margin: Array
     torques: Array
@@ -68,6 +64,50 @@ class Trial:
     volts: Array
     parts: Array
     clearance: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Trial(Poses):
+    """C changes tried in S frames; arrays are (C, S, …)."""
+
+    frames: Indices
+    """(S,) which frames of the move."""
+    reached: Flags
+    """(C, S) every leg reaches."""
+
+
+def poses(
+    t: Timeline, frames: Indices, joints: Array, speeds: Array | None = None, moving: Array | None = None
+) -> Poses:
+    """What it is like to hold still in poses of a move's robot.
+
+    Args:
+        t: The move.
+        frames: (S,) the frame of the move that each pose is a change of: outputs are those.
+        joints: (…, S, J) rad.
+        speeds: (S, J) rad/s that the servos' current is taken for; none when not given.
+        moving: (S, J) N·m that moving takes besides; none when not given.
+    """
+    robot, shape = t.frames.robot, joints.shape[:-1]
+    flat = joints.reshape(-1, robot.joints)
+    repeat = np.tile(frames, len(flat) // len(frames))
+    rest = rest_on_ground(robot, flat)
+    torques = loads_at_rest(robot, flat, rest).torques
+    if moving is not None:
+        torques = torques + np.tile(moving, (len(flat) // len(frames), 1))
+    turning = np.zeros_like(flat) if speeds is None else np.tile(speeds, (len(flat) // len(frames), 1))
+    rail = supply.solve(robot, torques, turning, t.frames.outputs[repeat], t.set_v)
+    bones = Posture(robot, flat)
+    return Poses(
+        joints=joints,
+        tipped=rest.tipped.reshape(shape),
+        margin=rest.margin.reshape(shape),
+        torques=torques.reshape(*shape, -1),
+        amps=rail.amps.reshape(shape),
+        volts=rail.steady_volts.reshape(shape),
+        parts=heights(robot, bones, rest).reshape(*shape, -1),
+        clearance=clearances(robot, bones)[0].reshape(shape),
+    )
 
 
 def times_slower(factor: float) -> str:
@@ -81,10 +121,11 @@ def up_to(value: float, step: float) -> float:
 
 
 class Mender:
-    """Tries changes on one move."""
+    """Tries changes on one move, for so many stretches of it."""
 
-    def __init__(self, timeline: Timeline) -> None:
+    def __init__(self, timeline: Timeline, trials: int = TRIALS) -> None:
         self.timeline = timeline
+        self._trials = trials
         self._tried: dict[tuple[str, bytes], Trial] = {}
 
     def least(
@@ -128,7 +169,7 @@ class Mender:
         frames = self._samples(stretch, window)
         key = (kind, frames.tobytes())
         if key not in self._tried:
-            if len(self._tried) >= TRIALS:
+            if len(self._tried) >= self._trials:
                 return None
             self._tried[key] = self._try(frames, kind)
         return self._tried[key]
@@ -146,27 +187,10 @@ class Mender:
         reach = leg_angles(robot, self._asked(frames, support.feet) + shifts)
         moved = np.broadcast_to(joints, (len(shifts), *joints.shape)).copy()
         moved[..., : 3 * robot.legs] = reach.joints.reshape(len(shifts), len(frames), -1)
-        flat = moved.reshape(-1, robot.joints)
-        rest = rest_on_ground(robot, flat)
+        reached = np.asarray(reach.ok.all(axis=-1))
         # What moving takes is taken to be the same in another stance.
         moving = t.torques[frames] - loads_at_rest(robot, joints, support).torques
-        torques = loads_at_rest(robot, flat, rest).torques + np.tile(moving, (len(shifts), 1))
-        repeat = np.tile(frames, len(shifts))
-        rail = supply.solve(robot, torques, t.speeds[repeat], t.frames.outputs[repeat], t.set_v)
-        bones = Posture(robot, flat)
-        shape = moved.shape[:2]
-        return Trial(
-            frames=frames,
-            joints=moved,
-            reached=np.asarray(reach.ok.all(axis=-1)),
-            tipped=rest.tipped.reshape(shape),
-            margin=rest.margin.reshape(shape),
-            torques=torques.reshape(*shape, -1),
-            amps=rail.amps.reshape(shape),
-            volts=rail.steady_volts.reshape(shape),
-            parts=heights(robot, bones, rest).reshape(*shape, -1),
-            clearance=clearances(robot, bones)[0].reshape(shape),
-        )
+        return Trial(frames=frames, reached=reached, **vars(poses(t, frames, moved, t.speeds[frames], moving)))
 
     def _directions(self, support: Support, kind: str, direction: Array) -> Array:
         """Where each foot goes in the body frame, (S, L, 3), for one unit of a change."""

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from motionhub.check import rules_ground, rules_joints, rules_supply
 from motionhub.check.findings import RULES, Finding, worst_first
+from motionhub.check.handover import around
 from motionhub.check.mend import Mender
 from motionhub.check.timeline import Progress, Timeline, work_out
 from motionhub.motion.frames import Frames
@@ -117,6 +118,7 @@ def check(
     timeline = work_out(frames, supply_v, progress=progress)
     mender = Mender(timeline)
     findings = [finding for rule in _RULES for finding in rule(timeline, mender)]
+    findings += around(timeline, _RULES, findings)
     not_checked = []
     busiest = 0.0
     if frame_bytes is None:

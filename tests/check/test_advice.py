@@ -53,13 +53,13 @@ class Plan:
 
 
 def advice_on(report: Report, rule: str) -> str:
-    found = [f for f in report.findings if f.rule == rule]
+    found = [f for f in report.findings if f.rule == rule and not f.way]
     assert found, (rule, [f.rule for f in report.findings])
     return found[0].advice
 
 
 def broken(report: Report) -> set[str]:
-    return {f.rule for f in report.findings}
+    return {f.rule for f in report.findings if not f.way}
 
 
 def held_tripod(robot: Robot, volts: float) -> Plan:

@@ -23,7 +23,7 @@ from motionhub.robot.model import Robot
 
 
 def rules(report: Report) -> set[str]:
-    return {finding.rule for finding in report.findings}
+    return {finding.rule for finding in report.findings if not finding.way}
 
 
 def only(report: Report, rule: str) -> list[Finding]:

@@ -1,0 +1,240 @@
+"""What a move leads to besides itself: the way from rest to its start, from its end to rest, and Stop on the way.
+
+These are moves too, made by the planners that the show makes them with, and judged by the same rules. To and
+from rest there is one way each. Stop may be pressed at any frame, and a brake for each is too dear, so:
+
+1. Moments are *sampled*: every :data:`EVERY_S` while something moves, and in a move so long that these would be
+   more than :data:`MOST`, that many evenly; besides, the fastest frame, and the fastest of a foot that stands.
+2. Where the joints of each would come to rest follows in closed form, and what the ground, the weight and the
+   other legs say to that pose is worked out for all of them at once.
+3. The worst of them by each measure, and the worst of each stretch that breaks a limit in the pose that it ends
+   in, are *braked* tick by tick by the live brake and judged by all rules; a stop ends held for good.
+
+What the move itself is found to do wrong at that time is not said again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, fields, is_dataclass, replace
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.check.findings import APART_S, Finding, stretches
+from motionhub.check.mend import Mender, Poses, poses
+from motionhub.check.rules_ground import CLEAR, MARGIN_SLACK, TOUCH
+from motionhub.check.timeline import Timeline, work_out
+from motionhub.motion.brake import brake, run_out
+from motionhub.motion.frames import Frames
+from motionhub.motion.handover import NEAR, hand_over
+from motionhub.motion.odometry import travel
+from motionhub.motion.posing import rest_joints
+from motionhub.robot.limits import top_speed
+from motionhub.robot.model import Robot
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Indices = NDArray[np.intp]
+Rule = Callable[[Timeline, Mender], list[Finding]]
+T = TypeVar("T")
+
+EVERY_S = 0.1
+"""Between two moments at which Stop is tried: a step has several."""
+MOST = 600
+"""Moments in one move: those of a minute."""
+WORST = 4
+"""Stretches that are braked for each measure: whoever has more to mend than that mends it step by step."""
+_LEAD = 4
+"""Rows before and after each way that are not judged: speeds and accelerations in it are taken from them, too."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """Joints (N, J) of a way, from the frame of the move that it belongs to or to it, and what it is in words."""
+
+    words: str
+    frame: int
+    before: Array
+    """(_LEAD, J): where the joints were until then."""
+    joints: Array
+    instead: str = ""
+    """What makes the way needless."""
+
+
+def around(t: Timeline, rules: Iterable[Rule], own: Iterable[Finding]) -> list[Finding]:
+    """What goes wrong on the ways to and from a move, and when it is stopped.
+
+    Args:
+        t: The move.
+        rules: All that such a way has to keep.
+        own: Findings on the move itself.
+
+    Returns:
+        Findings with times of the move, in words that begin with what it is that goes wrong.
+    """
+    known, rate = list(own), t.frames.rate_hz
+    found = list(_judged(t, [*_to_and_from(t), *_stops(t)], tuple(rules)))
+    said: list[Finding] = []
+    for finding in sorted(found, key=lambda f: -f.excess):
+        if not any(_same(finding, other, rate) for other in (*known, *said)):
+            said.append(finding)
+    return said
+
+
+def _same(one: Finding, other: Finding, rate_hz: float) -> bool:
+    near = other.start_s - APART_S <= one.start_s <= other.end_s + APART_S
+    return near and (one.rule, one.subject) == (other.rule, other.subject)
+
+
+# ------------------------------------------------------------------ the ways
+
+
+def _to_and_from(t: Timeline) -> Iterator[_Way]:
+    robot, joints, dt = t.frames.robot, t.frames.joints, 1 / t.frames.rate_hz
+    rest = rest_joints(robot)
+    for words, end, frame, start, goal in (
+        ("on the way to its start", "start", 0, rest, joints[0]),
+        ("on the way back to rest", "end", len(joints) - 1, joints[-1], rest),
+    ):
+        # From where it falls over there is no way; the fall itself is found in the move.
+        if np.abs(goal - start).max() > NEAR and not t.tipped[frame]:
+            way, before = hand_over(robot, start, goal, dt), np.repeat(start[None], _LEAD, axis=0)
+            yield _Way(words, frame, before, way, f", or let it {end} nearer to rest")
+
+
+def _stops(t: Timeline) -> Iterator[_Way]:
+    robot, joints, rate = t.frames.robot, t.frames.joints, t.frames.rate_hz
+    speeds = np.zeros((len(joints) + 1, robot.joints))
+    speeds[1:-1] = np.diff(joints, axis=0) * rate
+    for frame in _worst(t, speeds[:-1]):
+        speed = speeds[frame]
+        gain = (speed - speeds[max(frame - 1, 0)]) * rate
+        before = joints[np.maximum(np.arange(frame + 1 - _LEAD, frame + 1), 0)]
+        words = f"stopping at {frame / rate:.1f} s"
+        yield _Way(words, frame, before, brake(robot, 1 / rate, joints[frame], speed, gain))
+
+
+def _worst(t: Timeline, speeds: Array) -> list[int]:
+    """The frames at which a stop is looked at closely, for ``speeds`` (T, J) in rad/s."""
+    count, rate = len(speeds), t.frames.rate_hz
+    robot = t.frames.robot
+    share = np.abs(speeds) / top_speed(robot)
+    legs = share[:, : 3 * robot.legs].reshape(count, robot.legs, 3).max(axis=2)
+    chosen = {int(share.max(axis=1).argmax()), int((legs * t.down).max(axis=1).argmax())}
+    step = max(round(EVERY_S * rate), -(-count // MOST), 1)
+    tried = np.unique([*range(0, count, step), *chosen])
+    ends = t.frames.joints[tried] + run_out(robot, speeds[tried])
+    ends = np.clip(
+        ends, np.minimum(robot.lower, t.frames.joints[tried]), np.maximum(robot.upper, t.frames.joints[tried])
+    )
+    for badness, limit in _measures(t, poses(t, tried, ends)):
+        worse = np.full(count, -np.inf)
+        worse[tried] = badness
+        found = sorted(stretches(worse > limit, worse, rate), key=lambda s: -worse[s.worst])
+        chosen |= {stretch.worst for stretch in found[:WORST]} | {int(worse.argmax())}
+    return sorted(chosen)
+
+
+def _measures(t: Timeline, end: Poses) -> list[tuple[Array, float]]:
+    """How bad each pose (N,) is to end in, and from where on it breaks a limit."""
+    robot = t.frames.robot
+    load = np.stack(
+        [
+            np.abs(end.torques[:, j]) / (servo.hold_fraction * servo.stall_torque_at(end.volts))
+            for j, servo in enumerate(robot.servos)
+        ]
+    )
+    return [
+        (robot.walk.margin - end.margin + end.tipped, MARGIN_SLACK),
+        (CLEAR - end.clearance, 0.0),
+        (-end.parts.min(axis=1, initial=0.0), TOUCH),
+        (load.max(axis=0), 1.0),
+    ]
+
+
+# ------------------------------------------------------------------ judging them
+
+
+def _judged(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...]) -> Iterator[Finding]:
+    if not ways:
+        return
+    rows = [np.concatenate([way.before, way.joints, np.repeat(way.joints[-1:], _LEAD, axis=0)]) for way in ways]
+    outputs = [
+        np.repeat(t.frames.outputs[way.frame][None], len(own), axis=0) for way, own in zip(ways, rows, strict=True)
+    ]
+    robot, count = t.frames.robot, sum(map(len, rows))
+    everything = Frames(
+        robot,
+        t.frames.name,
+        t.frames.rate_hz,
+        np.concatenate(rows),
+        np.concatenate(outputs),
+        np.zeros((count, robot.legs)),
+    )
+    whole = work_out(everything, t.set_v)
+    ends = np.cumsum([len(own) for own in rows])
+    pieces = [
+        _part(whole, np.arange(end - len(own) + _LEAD - 1, end - _LEAD)) for end, own in zip(ends, rows, strict=True)
+    ]
+    for i in _suspects(whole, pieces, rules):
+        mender = Mender(pieces[i])
+        for rule in rules:
+            for finding in rule(pieces[i], mender):
+                yield _told(finding, ways[i], t)
+
+
+def _suspects(whole: Timeline, pieces: list[Timeline], rules: tuple[Rule, ...]) -> list[int]:
+    """Those of the pieces that may break a rule: seen all at once, as if one followed the other, since most do not."""
+    stops = np.cumsum([len(piece.frames) for piece in pieces])
+    joined, rate = _join(pieces), whole.frames.rate_hz
+    joined = replace(joined, frames=replace(joined.frames, holds=tuple(int(stop) - 1 for stop in stops)))
+    mender = Mender(joined, trials=0)
+    found = np.zeros(len(pieces), dtype=bool)
+    for finding in (finding for rule in rules for finding in rule(joined, mender)):
+        first, last = np.searchsorted(stops, np.rint([finding.start_s * rate, finding.end_s * rate]), "right")
+        found[first : last + 1] = True
+    return [int(i) for i in np.flatnonzero(found)]
+
+
+def _told(finding: Finding, way: _Way, t: Timeline) -> Finding:
+    at = way.frame / t.frames.rate_hz
+    # Whoever has pressed Stop is there, and lifts it before a servo gets hot; but it should be known.
+    severity = "warning" if finding.rule == "holding-torque" else finding.severity
+    advice = f"{way.words}: {finding.advice}{way.instead}"
+    return replace(finding, start_s=at, end_s=at, advice=advice, severity=severity, way=way.words)
+
+
+def _part(t: Timeline, rows: Indices) -> Timeline:
+    """The same, of some rows; feet that stand have not slid before the first of them."""
+    count = len(t.frames)
+
+    def cut(value: Any) -> Any:
+        whole = isinstance(value, np.ndarray) and value.shape[:1] == (count,)
+        return value[rows] if whole else value
+
+    part = _each([t], lambda values: cut(values[0]))
+    return replace(part, travel=travel(part.feet, part.down, part.forces))
+
+
+def _join(pieces: list[Timeline]) -> Timeline:
+    """Timelines one after the other."""
+    counts = [len(piece.frames) for piece in pieces]
+
+    def join(values: list[Any]) -> Any:
+        rows = all(isinstance(v, np.ndarray) and v.shape[:1] == (n,) for v, n in zip(values, counts, strict=True))
+        return np.concatenate(values) if rows else values[0]
+
+    return _each(pieces, join)
+
+
+def _each(wholes: list[T], make: Callable[[list[Any]], Any]) -> T:
+    """A dataclass whose fields are made from those of others like it, and so on within."""
+
+    def one(values: list[Any]) -> Any:
+        within = is_dataclass(values[0]) and not isinstance(values[0], Robot | type)
+        return _each(values, make) if within else make(values)
+
+    made = {field.name: one([getattr(whole, field.name) for whole in wholes]) for field in fields(wholes[0])}  # type: ignore[arg-type]
+    return replace(wholes[0], **made)  # type: ignore[type-var]

@@ -1,0 +1,162 @@
+"""The ways to a move and from it, and Stop on the way: judged like the moves that they are."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from motionhub.check.report import Report, check
+from motionhub.motion import documents
+from motionhub.motion.brake import brake
+from motionhub.motion.frames import Frames
+from motionhub.motion.handover import hand_over
+from motionhub.motion.posing import rest_joints
+from motionhub.motion.render import render
+from motionhub.motion.support import rest_on_ground
+from motionhub.robot.model import Robot
+
+
+def move(robot: Robot, **document: object) -> Frames:
+    text = json.dumps({"format": "motionhub-sequence/1", "name": "test", **document})
+    return render(documents.parse(text, "test", robot), robot)
+
+
+def ways(report: Report) -> dict[str, set[str]]:
+    """What is found on each way, by its words without the time."""
+    found: dict[str, set[str]] = {}
+    for finding in report.findings:
+        found.setdefault(finding.way.split(" at ")[0], set()).add(finding.rule)
+    return found
+
+
+def frames(robot: Robot, joints: np.ndarray) -> Frames:
+    count = len(joints)
+    return Frames(robot, "test", 50.0, joints, np.zeros((count, len(robot.outputs))), np.zeros((count, robot.legs)))
+
+
+def weak(robot: Robot, share: float) -> Robot:
+    return replace(robot, servos=tuple(replace(s, stall_torque=s.stall_torque * share) for s in robot.servos))
+
+
+def test_a_move_from_rest_to_rest_that_can_be_stopped_has_nothing_besides(tansy: Robot) -> None:
+    steps = [{"at_ms": at, "body": {"y_mm": y}} for at, y in ((800, 15), (2000, -15), (2800, 0))]
+    assert check(move(tansy, keyframes=steps)).findings == ()
+
+
+def test_the_way_to_the_start_is_judged_as_the_live_show_goes_it(tansy: Robot) -> None:
+    """A robot that carries itself on six feet but not on three cannot step to where its feet stand further out."""
+    wide = {leg: {"x_mm": 25 * x, "y_mm": 25 * y} for leg, (x, y) in outward(tansy).items()}
+    start = [{"at_ms": 0, "feet": wide}, {"at_ms": 1000, "joints_deg": {"head": 5}}]
+    assert "on the way to its start" not in ways(check(move(tansy, keyframes=start)))
+    report = check(move(weak(tansy, 0.27), keyframes=start))
+    found = ways(report)
+    assert "joint-torque" in found["on the way to its start"]
+    assert "joint-torque" in found["on the way back to rest"]
+    # Outside the check: what the planner of the live show would have it do does lift feet at that place
+    path = hand_over(tansy, rest_joints(tansy), move(tansy, keyframes=start).joints[0], 0.02)
+    assert rest_on_ground(tansy, path).down.sum(axis=1).min() == 3
+    for finding in report.findings:
+        if finding.way:
+            assert finding.advice.startswith(f"{finding.way}: ")
+            assert set(report.to_json()["findings"][0]) == {  # type: ignore[index]
+                "rule", "severity", "start_s", "end_s", "subject", "value", "limit", "unit", "advice",
+            }  # fmt: skip
+    starts = {f.way: (f.start_s, f.end_s) for f in report.findings}
+    assert starts["on the way to its start"] == (0, 0)
+    assert starts["on the way back to rest"] == (report.duration_s, report.duration_s)
+
+
+def outward(robot: Robot) -> dict[str, tuple[float, float]]:
+    unit = robot.rest_feet[:, :2] / np.linalg.norm(robot.rest_feet[:, :2], axis=1, keepdims=True)
+    return {leg: (float(x), float(y)) for leg, (x, y) in zip(robot.leg_names, unit, strict=True)}
+
+
+def test_a_stop_that_runs_into_something_is_found_and_the_move_itself_is_not_blamed(tansy: Robot) -> None:
+    """The tail swings fast to where it would touch the ground, and turns round just before it does."""
+    robot, joint = low_tail(tansy)
+    up, low = 0.9, lowest(robot, joint)
+    share = np.linspace(0, 1, 16)
+    joints = np.repeat(rest_joints(robot)[None], 140, axis=0)
+    swing = low + (up - low) * (1 - share**1.0)
+    joints[20:36, joint], joints[36:52, joint], joints[:20, joint], joints[52:, joint] = swing, swing[::-1], up, up
+    found = ways(check(frames(robot, joints)))
+    assert "ground" not in found.get("", set())
+    assert "ground" in found["stopping"]
+    # By hand: stopped at that frame by the live brake, and looked at from outside
+    (finding,) = [f for f in check(frames(robot, joints)).findings if f.rule == "ground"]
+    at = round(finding.start_s * 50)
+    speed = (joints[at] - joints[at - 1]) * 50
+    before = (joints[at - 1] - joints[at - 2]) * 50
+    end = brake(robot, 0.02, joints[at], speed, (speed - before) * 50)[-1]
+    assert end[joint] < low
+    assert tail_tip(robot, end[joint]) * 1e3 == pytest.approx(finding.value, abs=0.3)
+
+
+def low_tail(tansy: Robot) -> tuple[Robot, int]:
+    """A tail that swings up and down, long enough to reach the ground."""
+    tail = next(extra for extra in tansy.extra if extra.name == "tail")
+    tail = replace(tail, axis=np.array([0.0, 1.0, 0.0]), tip=np.array([-0.14, 0.0, 0.0]))
+    index = tansy.joint_index["tail"]
+    extra = tuple(tail if e.name == "tail" else e for e in tansy.extra)
+    lower, upper = tansy.lower.copy(), tansy.upper.copy()
+    lower[index], upper[index] = -1.2, 1.2
+    return replace(tansy, extra=extra, lower=lower, upper=upper), index
+
+
+def tail_tip(robot: Robot, angle: float) -> float:
+    """m above the ground: a rod from its joint, which dips where the tail's angle is negative."""
+    tail = next(extra for extra in robot.extra if extra.name == "tail")
+    return float(robot.rest_height + tail.at[2] + 0.14 * np.sin(angle) - tail.radius)
+
+
+def lowest(robot: Robot, joint: int) -> float:
+    """The angle at which the tail is 2 mm above the ground."""
+    angles = np.linspace(0.9, -1.2, 4000)
+    heights = np.array([tail_tip(robot, angle) for angle in angles])
+    return float(angles[np.flatnonzero(heights < 2e-3)[0] - 1])
+
+
+def test_a_pose_that_is_passed_but_could_not_be_kept_is_a_warning(tansy: Robot) -> None:
+    """On three feet for a moment: less than the window that heats a servo up, but Stop would hold it there."""
+    lifted = {leg: {"z_mm": 20} for leg in ("left_front", "left_rear", "right_middle")}
+    steps = [{"at_ms": 1000, "feet": lifted}, {"at_ms": 2000, "feet": {leg: {"z_mm": 0} for leg in lifted}}]
+    report = check(move(tansy, keyframes=steps, end_ms=9000), supply_v=5.0)
+    held = [f for f in report.findings if f.rule == "holding-torque"]
+    assert held
+    assert all(f.severity == "warning" and f.way.startswith("stopping at ") for f in held)
+    assert report.fits
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_stop_that_was_not_tried_is_worse_than_those_that_were(tansy: Robot, seed: int) -> None:
+    """Every frame of a quick move is stopped, which the check does not do: what breaks a rule, it has found."""
+    dice = np.random.default_rng(seed)
+    keyframes = []
+    for i in range(1, 9):
+        body = dict(zip(("x_mm", "y_mm", "z_mm", "roll_deg", "pitch_deg"), dice.uniform(-1, 1, 5), strict=True))
+        size = {"x_mm": 40, "y_mm": 40, "z_mm": 20, "roll_deg": 8, "pitch_deg": 8}
+        keyframes.append({"at_ms": i * 320, "body": {key: value * size[key] for key, value in body.items()}})
+    own = move(tansy, keyframes=keyframes)
+    report = check(own)
+    said = {f.rule for f in report.findings}
+    joints = own.joints
+    worst = np.inf
+    for at in range(2, len(joints)):
+        speed, before = (joints[at] - joints[at - 1]) * 50, (joints[at - 1] - joints[at - 2]) * 50
+        rows = np.vstack([joints[at], brake(tansy, 0.02, joints[at], speed, (speed - before) * 50)])
+        worst = min(worst, float(rest_on_ground(tansy, rows).margin.min()))
+    if worst < tansy.walk.margin - 1e-3:
+        assert said & {"stability", "tip-over"}
+    else:
+        assert not {f.rule for f in report.findings if f.way.startswith("stopping")} & {"stability", "tip-over"}
+
+
+def test_what_the_move_does_wrong_itself_is_not_said_again(tansy: Robot) -> None:
+    lifted = {leg: {"z_mm": 20} for leg in ("left_front", "left_middle")}
+    report = check(move(tansy, keyframes=[{"at_ms": 1000, "feet": lifted}]))
+    tips = [f for f in report.findings if f.rule in ("tip-over", "stability")]
+    assert tips
+    assert not any(f.way.startswith("stopping") for f in tips)
