@@ -157,9 +157,28 @@ def _measures(t: Timeline, end: Poses) -> list[tuple[Array, float]]:
 # ------------------------------------------------------------------ judging them
 
 
+def ways_joined(t: Timeline) -> Timeline | None:
+    """All the ways that :func:`around` judges, one after the other; None when there is none.
+
+    For whoever asks about single frames of them: what they take, on this supply or on another.
+    """
+    ways = [*_to_and_from(t), *_stops(t)]
+    return _join(_pieces(t, ways)[1]) if ways else None
+
+
 def _judged(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...]) -> Iterator[Finding]:
     if not ways:
         return
+    whole, pieces = _pieces(t, ways)
+    for i in _suspects(whole, pieces, rules):
+        mender = Mender(pieces[i])
+        for rule in rules:
+            for finding in rule(pieces[i], mender):
+                yield _told(finding, ways[i], t)
+
+
+def _pieces(t: Timeline, ways: list[_Way]) -> tuple[Timeline, list[Timeline]]:
+    """The ways worked out: all in one, with what is around them, and each by itself."""
     rows = [np.concatenate([way.before, way.joints, np.repeat(way.joints[-1:], _LEAD, axis=0)]) for way in ways]
     outputs = [
         np.repeat(t.frames.outputs[way.frame][None], len(own), axis=0) for way, own in zip(ways, rows, strict=True)
@@ -175,14 +194,9 @@ def _judged(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...]) -> Iterator[
     )
     whole = work_out(everything, t.set_v)
     ends = np.cumsum([len(own) for own in rows])
-    pieces = [
+    return whole, [
         _part(whole, np.arange(end - len(own) + _LEAD - 1, end - _LEAD)) for end, own in zip(ends, rows, strict=True)
     ]
-    for i in _suspects(whole, pieces, rules):
-        mender = Mender(pieces[i])
-        for rule in rules:
-            for finding in rule(pieces[i], mender):
-                yield _told(finding, ways[i], t)
 
 
 def _suspects(whole: Timeline, pieces: list[Timeline], rules: tuple[Rule, ...]) -> list[int]:
