@@ -157,15 +157,6 @@ def _measures(t: Timeline, end: Poses) -> list[tuple[Array, float]]:
 # ------------------------------------------------------------------ judging them
 
 
-def ways_joined(t: Timeline) -> Timeline | None:
-    """All the ways that :func:`around` judges, one after the other; None when there is none.
-
-    For whoever asks about single frames of them: what they take, on this supply or on another.
-    """
-    ways = [*_to_and_from(t), *_stops(t)]
-    return _join(_pieces(t, ways)[1]) if ways else None
-
-
 def _judged(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...]) -> Iterator[Finding]:
     if not ways:
         return
