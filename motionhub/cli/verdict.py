@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rich.console import Console
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -42,7 +43,8 @@ def show(report: Report, console: Console | None = None) -> None:
         Text.assemble((report.sequence, "bold"), ": ", verdict, f" {report.robot} ({report.duration_s:.1f} s)")
     )
     if report.findings:
-        console.print(_findings(report.findings[:MOST]))
+        for finding in report.findings[:MOST]:
+            _show_finding(finding, console)
         if (more := len(report.findings) - MOST) > 0:
             console.print(f"  and {more} more; --json has them all")
     if report.fits:
@@ -62,23 +64,19 @@ def battery(report: Report) -> str:
     )
 
 
-def _findings(findings: tuple[Finding, ...]) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, show_edge=False)
-    table.add_column("")
-    for title in ("rule", "when", "where", "found"):
-        table.add_column(title, overflow="fold")
-    table.add_column("what would mend it", overflow="fold", ratio=1)
-    for f in findings:
-        mark = Text("✗", style="red") if f.severity == "error" else Text("!", style="yellow")
-        table.add_row(
+def _show_finding(f: Finding, console: Console) -> None:
+    """What is wrong, where, when and by how much on a line; under it what would mend it. Reads well at 80 columns."""
+    mark = ("✗ ", "red") if f.severity == "error" else ("! ", "yellow")
+    place = f"{f.subject}, " if f.subject else ""
+    console.print(
+        Text.assemble(
             mark,
-            Text.assemble(PLAIN[f.rule], "\n", (f.rule, "dim")),
-            when(f),
-            f.subject or "",
-            f"{number(f.value)} {f.unit}\n[dim]limit {number(f.limit)}[/dim]",
-            f.advice,
+            (PLAIN[f.rule], "bold"),
+            f": {place}{when(f)}, {number(f.value)} {f.unit} ",
+            (f"(limit {number(f.limit)}, {f.rule})", "dim"),
         )
-    return table
+    )
+    console.print(Padding(Text(f.advice), (0, 0, 0, 4)))
 
 
 def _closest(margins: list[Closeness]) -> Table:

@@ -78,7 +78,7 @@ class TcpRobot:
             ready, _, _ = select.select(waiting, [], [], max(0.0, min(due - now, PERIOD_S)))
             if not waiting:
                 self._stop.wait(0.005)
-            now = time.monotonic()
+            now, came_at = time.monotonic(), time.perf_counter()
             data = b""
             if ready and wire is None:
                 wire, _ = self._listener.accept()
@@ -93,7 +93,7 @@ class TcpRobot:
                 before = len(self.simulated.decoded)
                 reply = self.simulated.receive(data, now) if data else b""
                 came = len(self.simulated.decoded) - before
-                self.arrivals += [time.perf_counter()] * came
+                self.arrivals += [came_at] * came
                 if now >= due:
                     reply += self.simulated.advance(now)
                     due = max(due + PERIOD_S, now - 1.0)

@@ -57,6 +57,29 @@ async def watch(address: str, key: str, count: int, seconds: float) -> int:
     return sum(await asyncio.gather(*(one(number) for number in range(count))))
 
 
+async def drive(address: str, key: str, seconds: float) -> None:
+    """Take control and walk in a curve for so long, as a held finger does."""
+    async with await pair(address, key, "driver") as connection:
+
+        async def read() -> None:
+            async for _ in connection:
+                pass
+
+        reading = asyncio.create_task(read())
+        await say(connection, type="take")
+        end = asyncio.get_running_loop().time() + seconds
+        while asyncio.get_running_loop().time() < end:
+            await say(connection, type="drive", forward=0.7, left=0.0, turn=0.2)
+            await asyncio.sleep(0.1)
+        reading.cancel()
+
+
+async def watch_a_drive(address: str, key: str, viewers: int, seconds: float) -> int:
+    """Both at once; returns how many messages the viewers had."""
+    heard, _ = await asyncio.gather(watch(address, key, viewers, seconds), drive(address, key, seconds))
+    return heard
+
+
 if __name__ == "__main__":
-    hub, secret, viewers, duration = sys.argv[1:]
-    print(asyncio.run(watch(hub, secret, int(viewers), float(duration))))
+    hub, secret, count, duration = sys.argv[1:]
+    print(asyncio.run(watch_a_drive(hub, secret, int(count), float(duration))))
