@@ -16,6 +16,7 @@ import mujoco
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.motion.support import underside
 from motionhub.robot import urdf
 from motionhub.robot.kinematics import feet as feet_of
 from motionhub.robot.model import STANDARD_GRAVITY, Robot
@@ -114,13 +115,16 @@ class Scene:
         self.feet = {self.model.body(urdf.foot_link(leg)).id: i for i, leg in enumerate(robot.leg_names)}
         self.body = self.model.body("body").id
 
-    def put(self, joints: Array, above: float = 0.001) -> None:
-        """Level and still, joints (J,) rad, its lowest point so far above the floor."""
+    def put(self, joints: Array, above: float = 0.001, normal: Array | None = None) -> None:
+        """Still, joints (J,) rad, its lowest point so far above the floor; level, or with its up axis (3,) given."""
         robot, data = self.robot, self.data
         mujoco.mj_resetData(self.model, data)
-        lowest = (feet_of(robot, joints)[:, 2] - robot.foot_radius).min()
-        under = robot.body_centre[2] - robot.body_size[2] / 2
-        data.qpos[2] = above - min(lowest, under)
+        up = np.array([0.0, 0.0, 1.0]) if normal is None else normal
+        lowest = (feet_of(robot, joints) @ up - robot.foot_radius).min()
+        data.qpos[2] = above - min(lowest, (underside(robot) @ up).min())
+        # The smallest rotation from ``up`` to z, as a quaternion: half way between the two
+        half = np.array([1 + up[2], up[1], -up[0], 0.0])
+        data.qpos[3:7] = half / np.linalg.norm(half)
         data.qpos[self.places] = joints
         self.ask(joints)
 
@@ -143,10 +147,13 @@ class Scene:
         found = self.data.efc_force[: self.robot.joints] if self.rigid else self.data.actuator_force
         return np.array(found)
 
-    def settle(self, joints: Array, steps: int = 6000, upright: float = -1.0) -> Settled:
-        """Let it down a millimetre with its body level, until it is still or its up axis falls below ``upright``."""
+    def settle(self, joints: Array, steps: int = 6000, upright: float = -1.0, normal: Array | None = None) -> Settled:
+        """Let it down a millimetre, until it is still or its up axis falls below ``upright``.
+
+        Its body is level at first, or has the ground's ``normal`` (3,).
+        """
         model, data = self.model, self.data
-        self.put(joints)
+        self.put(joints, normal=normal)
         still = False
         for step in range(steps):
             mujoco.mj_step(model, data)

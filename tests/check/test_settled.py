@@ -101,10 +101,8 @@ def test_the_difference_is_softness(tansy: Robot) -> None:
         more = [one for one in found if one is not None and one.feet in (4, 5)]
         assert len(three) >= 5
         assert len(more) >= 5
-        medians.append(
-            [np.median([one.torque for one in three]), np.median([one.torque for one in more])]
-            + [np.median([one.height for one in three + more])]
-        )
+        torque = [float(np.median([one.torque for one in some])) for some in (three, more)]
+        medians.append([*torque, float(np.median([one.height for one in three + more]))])
         print(f"{spring:.0f} N/m: {medians[-1][0]:.2%} on three feet, {medians[-1][1]:.2%} on four and five")
     ratio = np.array(medians[:-1]) / np.array(medians[1:])
     assert ratio[:, [0, 2]] == pytest.approx(np.full((3, 2), 2.0), rel=0.15)
