@@ -46,8 +46,9 @@ MOST = 600
 """Moments in one move: those of a minute."""
 WORST = 4
 """Stretches that are braked for each measure: whoever has more to mend than that mends it step by step."""
-_LEAD = 4
-"""Rows before and after each way that are not judged: speeds and accelerations in it are taken from them, too."""
+_LEAD = 20
+"""Rows before and after each way that are not judged: accelerations in it, and what servos still have to catch up
+with, are taken from them, too."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from motionhub.check.findings import Advise, Finding, Limit, Stretch
 from motionhub.check.mend import SPARE, Mender, Trial, times_slower, up_to
+from motionhub.check.rules_tracking import lagging
 from motionhub.check.timeline import Timeline
 from motionhub.robot.kinematics import RANGE_SLACK, REACHED
 from motionhub.robot.limits import top_speed
@@ -76,7 +77,7 @@ def reach(t: Timeline, mender: Mender) -> list[Finding]:
 
 
 def joint_speed(t: Timeline, mender: Mender) -> list[Finding]:
-    """Joints faster than their servo turns without load."""
+    """Joints faster than their servo turns without load, or so fast that what they do late breaks another rule."""
     robot = t.frames.robot
     rule = Limit("joint-speed", "deg/s", DEG, t.frames.rate_hz)
     speeds, limits = np.abs(t.speeds), top_speed(robot, t.set_v)
@@ -87,7 +88,7 @@ def joint_speed(t: Timeline, mender: Mender) -> list[Finding]:
             return _slower(own, stretch.worst, limit, t.frames.rate_hz)
 
         found += rule.findings(speeds[:, j], limits[j], advise, robot.joint_names[j])
-    return found
+    return found + lagging(t)
 
 
 def _slower(speed: Array, worst: int, limit: float, rate_hz: float) -> str:
@@ -110,6 +111,8 @@ def joint_torque(t: Timeline, mender: Mender) -> list[Finding]:
     torques, speeds, volts = np.abs(t.torques), np.abs(t.speeds), t.rail.steady_volts
     found = []
     for j, servo in enumerate(robot.servos):
+        if t.hardest[j] <= 1:
+            continue
         available = servo.torque_available(speeds[:, j], volts)
         # Too fast for any torque at all is the speed rule's to say.
         where = t.standing & (available > 0)
@@ -162,6 +165,8 @@ def holding_torque(t: Timeline, mender: Mender) -> list[Finding]:
     rule = Limit("holding-torque", "N·m", 1.0, rate)
     found = []
     for j, servo in enumerate(robot.servos):
+        if t.heaviest[j] <= servo.hold_fraction:
+            continue
         mean = held_load(t, j)
         if mean.max() <= servo.hold_fraction:
             continue

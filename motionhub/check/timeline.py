@@ -19,6 +19,7 @@ from motionhub.check.attitude import falls, rolls_over
 from motionhub.check.derivatives import derivatives, half_width
 from motionhub.check.loads import forces_at_rest, loads_in_motion
 from motionhub.check.parts import clearances, heights
+from motionhub.check.tracking import Followed, Follower, Lag, LagSums
 from motionhub.check.trunk import trunk_motion
 from motionhub.motion.frames import Frames
 from motionhub.motion.odometry import Odometer, Travel
@@ -70,6 +71,16 @@ class Timeline:
     """(T, L) N, on each foot."""
     torques: Array
     """(T, J) N·m, of the servos: weight, ground and inertia."""
+    late: Array
+    """(T, J) rad, float32: by how much each joint is behind what it is told; see :mod:`~motionhub.check.tracking`."""
+    apart: Array
+    """(T,) rad that some joint is away from where it would be if its servo had no limits."""
+    lags: tuple[Lag, ...]
+    """Of every joint, over all frames."""
+    heaviest: tuple[float, ...]
+    """For every joint the largest torque, as a share of its servo's stall torque at the voltage of the moment."""
+    hardest: tuple[float, ...]
+    """The largest sum of that and of its speed as a share of the no-load speed: above 1 it cannot."""
     rail: supply.Rail
     travel: Travel
 
@@ -104,7 +115,16 @@ def work_out(
             progress(end, count)
     travel = Travel(*(found.pop(name) for name in ("place", "heading", "slip")))
     rail = supply.Rail(**{name: found.pop(f"rail.{name}") for name in supply.Rail.__dataclass_fields__})
-    return Timeline(frames=frames, set_v=setting, rail=rail, travel=travel, **found)
+    return Timeline(
+        frames=frames,
+        set_v=setting,
+        lags=blocks.lags.lags(),
+        heaviest=tuple(blocks.heaviest.tolist()),
+        hardest=tuple(blocks.hardest.tolist()),
+        rail=rail,
+        travel=travel,
+        **found,
+    )
 
 
 class _Blocks:
@@ -115,6 +135,12 @@ class _Blocks:
         self.set_v, self.battery_v = set_v, battery_v
         self.odometer = Odometer()
         self.normal: Array | None = None
+        robot = frames.robot
+        self.follower = Follower(robot, frames.rate_hz, frames.joints[0])
+        self.lags = LagSums(robot.joints)
+        self.heaviest, self.hardest = np.zeros((2, robot.joints))
+        kinds = {id(servo): servo for servo in robot.servos}
+        self.kinds = [(kind, [i for i, s in enumerate(robot.servos) if s is kind]) for kind in kinds.values()]
 
     def work_out(self, start: int, end: int) -> dict[str, NDArray[Any]]:
         """All of frames ``start`` to ``end``: the fields of :class:`Timeline`, of :class:`Travel`, and ``rail.…``."""
@@ -137,12 +163,13 @@ class _Blocks:
         posture, support = posture.between(own), support.between(own)
         loads = loads_in_motion(posture, support, turning, gaining, trunk)
         here = rows[:, 2 * wide : -2 * wide]
-        speeds = (here - rows[:, 2 * wide - 1 : -2 * wide - 1]).T * rate
+        speeds = (here - rows[:, 2 * wide - 1 : -2 * wide - 1]) * rate
         outputs = self.frames.outputs[start:end]
-        rail = supply.solve(robot, loads.torques, speeds, outputs, self.set_v, self.battery_v)
+        rail = supply.solve(robot, loads.torques, speeds.T, outputs, self.set_v, self.battery_v)
+        followed = self._follow(here, speeds, loads.torques.T, rail.steady_volts, support.tipped)
         gap, nearest = clearances(robot, posture)
         return {
-            "speeds": speeds,
+            "speeds": speeds.T,
             "down": support.down,
             "belly": support.belly,
             "feet": support.contacts[:, : robot.legs],
@@ -157,8 +184,24 @@ class _Blocks:
             "nearest": nearest,
             "forces": loads.feet,
             "torques": loads.torques,
+            "late": followed.late.T.astype(np.float32),
+            "apart": followed.apart,
             "place": path.place[own],
             "heading": path.heading[own],
             "slip": path.slip[own],
             **{f"rail.{name}": values for name, values in vars(rail).items()},
         }
+
+    def _follow(self, joints: Array, speeds: Array, torques: Array, volts: Array, tipped: Flags) -> Followed:
+        """Let the servos follow, all (J, n); and keep how hard they have to work at most."""
+        load, pace, free = np.abs(torques), np.abs(speeds), np.empty(torques.shape)
+        for kind, own in self.kinds:
+            load[own] /= kind.stall_torque_at(volts)
+            free[own] = kind.free_speed_at(volts)
+        pace /= free
+        standing = ~tipped
+        np.maximum(self.heaviest, (load * standing).max(axis=1), out=self.heaviest)
+        np.maximum(self.hardest, ((load + pace) * standing).max(axis=1), out=self.hardest)
+        followed = self.follower.follow(joints, pace, load, free, torques * speeds > 0)
+        self.lags.add(followed.late, speeds)
+        return followed
