@@ -1,9 +1,12 @@
 """What supply a move needs, or a whole library: the smallest regulator and rail voltage with which it fits.
 
-Every set-point of the rail that the servos take is tried, from their lowest voltage to their highest. For each,
-the supply is solved anew and the rules that hang on it judge the move again: nothing is extrapolated. A
-regulator is then as small as it may be when it gives the most that is asked of it, rounded up to a tenth of an
-ampere; the rules judge that one too.
+Every set-point of the rail that the servos take is tried, from their lowest voltage to their highest. The supply
+is solved anew for each, and the rules that hang on it judge the moves again: nothing is extrapolated. A regulator
+is then as small as it may be when it gives the most that was asked, rounded up to a tenth of an ampere.
+
+What is named as the answer has gone through the whole check besides, on a robot with that supply: with servos
+that follow at that voltage, and the ways to each move, back from it and out of it by a stop as such a robot makes
+them. Should those ask for more current the regulator grows; should they fail, the next set-point is asked.
 
 What no supply mends (a leg that does not reach, legs that knock together) is named and left aside. The battery
 is at its nominal voltage throughout, as in the check; :func:`batteries` says how long one lasts.
@@ -11,16 +14,16 @@ is at its nominal voltage throughout, as in the check; :func:`batteries` says ho
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from motionhub.check import rules_joints, rules_supply, supply
 from motionhub.check.discharge import Discharge, Pack
-from motionhub.check.findings import Finding, Stretch
-from motionhub.check.mend import Mender, Trial, up_to
-from motionhub.check.report import Report
+from motionhub.check.findings import Finding, worst_first
+from motionhub.check.mend import Mender, up_to
+from motionhub.check.report import Report, check
 from motionhub.check.timeline import BLOCK, Progress, Timeline
 from motionhub.motion.frames import Frames
 from motionhub.robot.battery import open_circuit_v
@@ -55,11 +58,24 @@ class SetPoint:
     """The smallest regulator, in A, with which all moves fit; None when none does."""
     failing: tuple[tuple[str, Finding], ...]
     """What still fails with any regulator: for each move and rule by name of the move, the worst finding."""
+    whole_check: bool = False
+    """Whether the moves have gone through the whole check with it, or only through the rules of the supply."""
 
     @property
     def fits(self) -> bool:
         """Whether there is a regulator with which all moves fit."""
         return self.regulator_a is not None
+
+
+def _lowest(points: Iterable[SetPoint]) -> SetPoint | None:
+    return next((point for point in points if point.fits), None)
+
+
+def _weakest(points: Iterable[SetPoint]) -> SetPoint | None:
+    return min((point for point in points if point.fits), key=lambda point: point.regulator_a or 0.0, default=None)
+
+
+_ANSWERS = (_lowest, _weakest)
 
 
 @dataclass(frozen=True)
@@ -80,13 +96,12 @@ class Sizing:
     @property
     def smallest(self) -> SetPoint | None:
         """The lowest rail voltage that does, with its smallest regulator; None when no voltage does."""
-        return next((point for point in self.set_points if point.fits), None)
+        return _lowest(self.set_points)
 
     @property
     def least_current(self) -> SetPoint | None:
         """The set-point that does with the smallest regulator of all; the lowest of several."""
-        fitting = [point for point in self.set_points if point.regulator_a is not None]
-        return min(fitting, key=lambda point: point.regulator_a or 0.0, default=None)
+        return _weakest(self.set_points)
 
     @property
     def fits(self) -> bool:
@@ -103,24 +118,27 @@ def under_supply(t: Timeline, set_v: float, regulator_a: float, battery_v: float
         regulator_a: Its limit in A.
         battery_v: The battery's voltage without load; its nominal when None.
     """
-    robot = _with_regulator(t.frames.robot, regulator_a)
+    frames = _on_supply(t.frames, set_v, regulator_a)
+    robot = frames.robot
     parts = [
         supply.solve(robot, t.torques[part], t.speeds[part], t.frames.outputs[part], set_v, battery_v)
         for part in (slice(start, start + BLOCK) for start in range(0, len(t.torques), BLOCK))
     ]
     rail = supply.Rail(**{name: np.concatenate([vars(part)[name] for part in parts]) for name in vars(parts[0])})
-    return replace(t, frames=_on(t.frames, robot), set_v=set_v, rail=rail)
+    # How hard the servos worked at most, by which rules save themselves a look, is not known on this supply. How
+    # they follow on it takes working all of it out again, which is the whole check's.
+    unknown, together = (np.inf,) * robot.joints, np.zeros_like(t.apart)
+    return replace(
+        t, frames=frames, set_v=set_v, rail=rail,
+        heaviest=unknown, hardest=unknown, apart=together,
+    )  # fmt: skip
 
 
 def failing(t: Timeline) -> tuple[Finding, ...]:
     """The errors that the rules of the supply find in a move, the worst of each rule, worst rule first."""
-    silent = _NoTrials(t)
-    worst: list[Finding] = []
-    for rule in RULES.values():
-        errors = [finding for finding in rule(t, silent) if finding.severity == "error"]
-        if errors:
-            worst.append(max(errors, key=lambda finding: finding.excess))
-    return tuple(sorted(worst, key=lambda finding: -finding.excess))
+    silent = Mender(t, trials=0)  # whether it fits is asked here, not what would mend it
+    errors = [finding for rule in RULES.values() for finding in rule(t, silent)]
+    return tuple(_worst_of_each(worst_first(errors)))
 
 
 def size(reports: Sequence[Report], set_v: float | None = None, progress: Progress | None = None) -> Sizing:
@@ -133,25 +151,26 @@ def size(reports: Sequence[Report], set_v: float | None = None, progress: Progre
     """
     robot = reports[0].timeline.frames.robot
     tried = set_points(robot) if set_v is None else (set_v,)
-    points = []
+    steps = len(tried) + len(_ANSWERS)
+    points: dict[float, SetPoint] = {}
     for volts in tried:
-        points.append(_set_point(reports, volts))
+        points[volts] = _set_point(reports, volts)
         if progress is not None:
-            progress(len(points), len(tried))
-    setting = robot.supply.regulator_v if set_v is None else set_v
-    own = _named(reports, setting, robot.supply.regulator_a)
+            progress(len(points), steps)
+    for i, answer in enumerate(_ANSWERS, 1):
+        while (point := answer(points.values())) is not None and not point.whole_check:
+            points[point.rail_v] = _whole_check(reports, point)
+        if progress is not None:
+            progress(len(points) + i, steps)
+    worst = [(report.sequence, finding) for report in reports for finding in _worst_of_each(report.findings)]
+    own = tuple((name, finding) for name, finding in worst if finding.rule in RULES)
     return Sizing(
         robot=robot.name,
         sequences=tuple(report.sequence for report in reports),
-        own=SetPoint(setting, None if own else robot.supply.regulator_a, own),
+        own=SetPoint(reports[0].timeline.set_v, None if own else robot.supply.regulator_a, own, whole_check=True),
         own_regulator_a=robot.supply.regulator_a,
-        set_points=tuple(points),
-        beyond=tuple(
-            (report.sequence, finding)
-            for report in reports
-            for finding in _worst_of_each(report.findings)
-            if finding.rule not in RULES
-        ),
+        set_points=tuple(points.values()),
+        beyond=tuple((name, finding) for name, finding in worst if finding.rule not in RULES),
     )
 
 
@@ -201,18 +220,42 @@ def _fitting_runs(report: Report, pack: Pack) -> int:
 
 
 def _set_point(reports: Sequence[Report], volts: float) -> SetPoint:
+    """What the rules of the supply say to the moves themselves."""
     ample = [under_supply(report.timeline, volts, AMPLE_A) for report in reports]
-    fails = tuple((report.sequence, f) for report, t in zip(reports, ample, strict=True) for f in failing(t))
+    fails = _named((report.sequence, failing(t)) for report, t in zip(reports, ample, strict=True))
     if fails:
         return SetPoint(volts, None, fails)
     asked = max(float(t.rail.amps[t.standing].max(initial=0.0)) for t in ample)
     regulator = max(up_to(asked, STEP_A), STEP_A)
-    fails = _named(reports, volts, regulator)
+    fails = _named((r.sequence, failing(under_supply(r.timeline, volts, regulator))) for r in reports)
     return SetPoint(volts, None if fails else regulator, fails)
 
 
-def _named(reports: Sequence[Report], volts: float, amps: float) -> tuple[tuple[str, Finding], ...]:
-    return tuple((r.sequence, f) for r in reports for f in failing(under_supply(r.timeline, volts, amps)))
+def _whole_check(reports: Sequence[Report], point: SetPoint) -> SetPoint:
+    """The same set-point by all that the check knows; with a larger regulator if that is what it lacks."""
+    regulator = point.regulator_a or STEP_A
+    while True:
+        anew = [check(_on_supply(r.timeline.frames, point.rail_v, regulator)).findings for r in reports]
+        asked = max((f.value for found in anew for f in found if f.rule == "supply-current"), default=0.0)
+        if asked <= regulator:
+            break
+        # What else is wrong may come from the regulator alone, so that is seen to first.
+        regulator = up_to(asked, STEP_A)
+    fails = _named(
+        (r.sequence, [f for f in _worst_of_each(found) if f.rule in RULES])
+        for r, found in zip(reports, anew, strict=True)
+    )
+    return SetPoint(point.rail_v, None if fails else regulator, fails, whole_check=True)
+
+
+def _named(found: Iterable[tuple[str, Iterable[Finding]]]) -> tuple[tuple[str, Finding], ...]:
+    return tuple((name, finding) for name, findings in found for finding in findings)
+
+
+def _on_supply(frames: Frames, volts: float, amps: float) -> Frames:
+    """The same move on a robot with another regulator."""
+    robot = frames.robot
+    return replace(frames, robot=replace(robot, supply=replace(robot.supply, regulator_v=volts, regulator_a=amps)))
 
 
 def _worst_of_each(findings: Sequence[Finding]) -> list[Finding]:
@@ -222,25 +265,3 @@ def _worst_of_each(findings: Sequence[Finding]) -> list[Finding]:
         if finding.severity == "error":
             first.setdefault(finding.rule, finding)
     return list(first.values())
-
-
-def _with_regulator(robot: Robot, amps: float) -> Robot:
-    return replace(robot, supply=replace(robot.supply, regulator_a=amps))
-
-
-def _on(frames: Frames, robot: Robot) -> Frames:
-    return replace(frames, robot=robot)
-
-
-class _NoTrials(Mender):
-    """Tries nothing: whether a move fits is asked here, not what would mend it."""
-
-    def least(
-        self,
-        stretch: Stretch,
-        fits: Callable[[Trial], object],
-        kinds: tuple[str, ...] = (),
-        window: int | None = None,
-    ) -> str | None:
-        """Nothing."""
-        return None

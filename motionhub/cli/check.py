@@ -84,6 +84,8 @@ def check(
     listed: list[dict[str, object]] = []
     fits = True
     for move in moves:
+        if sys.stderr.isatty() and getattr(move.document, "duration_s", 0.0) * RATE_HZ >= LONG:
+            click.echo(f"Rendering {move.document.name}", err=True)
         frames = move.frames(RATE_HZ)
         with _bar(f"Checking {frames.name}", len(frames), len(frames) >= LONG) as progress:
             report = verdict_on(frames, supply_v=supply_v, frame_bytes=coder, progress=progress)

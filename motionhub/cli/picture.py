@@ -211,7 +211,8 @@ def _list(axes: Axes, report: Report, listed: list[_Marked], end: float) -> None
 def describe(f: Finding) -> str:
     """A finding in a line, in the words of the table in the terminal."""
     subject = f"{f.subject} " if f.subject else ""
-    return f"{subject}{PLAIN[f.rule]} ({f.rule}), {when(f)}: {number(f.value)} {f.unit}, limit {number(f.limit)}"
+    at = f.way or when(f)
+    return f"{subject}{PLAIN[f.rule]} ({f.rule}), {at}: {number(f.value)} {f.unit}, limit {number(f.limit)}"
 
 
 def _joints(place: Any, report: Report, marked: list[_Marked], end: float, rows: int) -> None:
@@ -348,7 +349,7 @@ def _mark(axes: Axes, report: Report, own: list[_Marked], badness: Array, values
         first, last = round(f.start_s * rate), round(f.end_s * rate)
         part = badness[first : last + 1]
         i = first + (int(np.nanargmax(part)) if np.isfinite(part).any() else 0)
-        on_curve = bool(np.isclose(abs(values[i]), abs(f.value), rtol=0.01))
+        on_curve = not f.way and bool(np.isclose(abs(values[i]), abs(f.value), rtol=0.01))
         if on_curve:
             axes.plot(i / rate, values[i], "x", color=m.colour, ms=7, mew=2)
         beside += not on_curve

@@ -47,6 +47,7 @@ def _set_point(point: SetPoint) -> dict[str, object]:
         "rail_v": point.rail_v,
         "regulator_a": point.regulator_a,
         "fits": point.fits,
+        "whole_check": point.whole_check,
         "failing": [_failing(name, finding) for name, finding in point.failing],
     }
 
@@ -140,4 +141,5 @@ def _batteries(packs: Sequence[OnOnePack]) -> Table:
 
 def _reason(sequence: str, f: Finding) -> str:
     where = f"{f.subject} in {sequence}" if f.subject else sequence
+    where += f" ({f.way})" if f.way else ""
     return f"{PLAIN[f.rule]} ({f.rule}): {where}, {number(f.value)} {f.unit}, limit {number(f.limit)}"
