@@ -99,7 +99,10 @@ def clearances(robot: Robot, bones: Posture) -> tuple[Array, Indices]:
     bound = _apart(low, high, a, b) - (radius[a] + radius[b])[:, None]
     worst = np.full(len(starts), NEVER)
     frames = np.arange(steps)
-    for k in np.argsort(bound.min(axis=1)):
+    nearest, limit = bound.min(axis=1), NEVER
+    for k in np.argsort(nearest).tolist():
+        if nearest[k] >= limit:
+            break
         open_ = bound[k] < worst
         if not open_.any():
             continue
@@ -111,6 +114,7 @@ def clearances(robot: Robot, bones: Posture) -> tuple[Array, Indices]:
         if near is not None:
             best[near], which[near] = own, its
         worst = np.maximum.reduceat(best, starts)
+        limit = float(worst.max())
     return best, which
 
 

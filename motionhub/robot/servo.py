@@ -8,6 +8,7 @@ characteristic). Current rises linearly with torque, from idle to stall, and by 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from math import pi
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+FAR_V = 1e4
+"""No rail has that many volts; up to there a servo's curves go on."""
 KGF_CM = 0.0980665
 """N·m in one kgf·cm, exactly (standard gravity, CGPM 1901)."""
 
@@ -67,22 +70,29 @@ class Servo:
             hold_window_s=kind.hold_window_s,
         )
 
-    def _at(self, column: Array, volts: ArrayLike) -> Array:
+    @cached_property
+    def _curves(self) -> dict[str, Array]:
+        """The columns over :attr:`_knots`."""
+        far = FAR_V / self.volts[-1]
+        names = ("stall_torque", "free_speed", "stall_a", "idle_a", "running_a")
+        return {name: np.concatenate([[0.0], column := getattr(self, name), [far * column[-1]]]) for name in names}
+
+    @cached_property
+    def _knots(self) -> Array:
+        return np.concatenate([[0.0], self.volts, [FAR_V]])
+
+    def _at(self, name: str, volts: ArrayLike) -> Array:
         """Linear between the data sheet's voltages, proportional to voltage below and above them; nothing at 0 V."""
-        v = np.maximum(np.asarray(volts, dtype=np.float64), 0.0)
-        inside = np.interp(v, self.volts, column)
-        below = column[0] * v / self.volts[0]
-        above = column[-1] * v / self.volts[-1]
-        found: Array = np.where(v < self.volts[0], below, np.where(v > self.volts[-1], above, inside))
+        found: Array = np.asarray(np.interp(np.asarray(volts, dtype=np.float64), self._knots, self._curves[name]))
         return found
 
     def stall_torque_at(self, volts: ArrayLike) -> Array:
         """Stall torque in N·m at each voltage, of the shape of ``volts``."""
-        return self._at(self.stall_torque, volts)
+        return self._at("stall_torque", volts)
 
     def free_speed_at(self, volts: ArrayLike) -> Array:
         """No-load speed in rad/s at each voltage."""
-        return self._at(self.free_speed, volts)
+        return self._at("free_speed", volts)
 
     def torque_available(self, speed: ArrayLike, volts: ArrayLike) -> Array:
         """Torque in N·m that it gives while turning at ``speed`` (rad/s, either sign); never negative."""
@@ -96,8 +106,8 @@ class Servo:
         Idle, plus what turning freely takes in proportion to speed, plus the rest of the stall current
         in proportion to torque. Signs do not matter: holding against a load takes current either way.
         """
-        idle, stall = self._at(self.idle_a, volts), self._at(self.stall_a, volts)
-        running = self._at(self.running_a, volts)
+        idle, stall = self._at("idle_a", volts), self._at("stall_a", volts)
+        running = self._at("running_a", volts)
         load = _share(torque, self.stall_torque_at(volts))
         turning = _share(speed, self.free_speed_at(volts))
         found: Array = np.minimum(idle + np.maximum(running - idle, 0) * turning + (stall - idle) * load, stall)
@@ -119,9 +129,9 @@ class Servo:
         Returns:
             The current, and where it holds (T,): where no servo is at a limit of its own.
         """
-        idle, stall = self._at(self.idle_a, volts), self._at(self.stall_a, volts)
+        idle, stall = self._at("idle_a", volts), self._at("stall_a", volts)
         per_torque = (stall - idle) / np.maximum(self.stall_torque_at(volts), 1e-9)
-        per_speed = np.maximum(self._at(self.running_a, volts) - idle, 0) / np.maximum(self.free_speed_at(volts), 1e-9)
+        per_speed = np.maximum(self._at("running_a", volts) - idle, 0) / np.maximum(self.free_speed_at(volts), 1e-9)
         # The largest torque and the largest speed in one servo would be the worst.
         own, turning = per_torque * most_torque, per_speed * most_speed
         linear = (own + turning <= stall - idle) & (most_speed <= self.free_speed_at(volts))
