@@ -16,11 +16,12 @@ and the integral's x is (B Σ)_zy - (B Σ)_yz, and so on around. Gravity is an a
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.robot.model import STANDARD_GRAVITY
+from motionhub.robot.model import STANDARD_GRAVITY, Robot
 from motionhub.robot.posture import Posture
 
 Array = NDArray[np.float64]
@@ -72,8 +73,7 @@ def inverse_dynamics(posture: Posture, speeds: Array, accelerations: Array, trun
     torques = np.empty((robot.joints, posture.steps))
     felt, spin, turning = list(trunk.felt), list(trunk.spin), list(trunk.turning)
     spread = _spread(spin, turning)
-    link = _Link.of(robot.body_mass, robot.body_com, robot.body_inertia)
-    force, moment = link.push(felt, spread)
+    force, moment = _links(robot).body.push(felt, spread)
     for push, twist in (
         _legs(posture, speeds, accelerations, felt, spin, turning, spread, torques),
         _extras(posture, speeds, accelerations, felt, spin, turning, spread, torques),
@@ -151,6 +151,41 @@ class _Link:
         return force, moment
 
 
+@dataclass(frozen=True)
+class _Links:
+    """All of a robot's links, in the stacks that they are worked out in."""
+
+    body: _Link
+    coxa: _Link
+    """(L,)"""
+    both: _Link
+    """(2, L): femur and tibia."""
+    groups: list[list[int]]
+    """Extra joints by how many others there are between them and the body."""
+    extras: list[_Link]
+    """Of each group, (G,)."""
+
+
+@lru_cache(maxsize=16)
+def _links(robot: Robot) -> _Links:
+    count, first = robot.legs, 3 * robot.legs
+    mass = robot.link_mass[:first].reshape(count, 3).T
+    com = robot.link_com[:first].reshape(count, 3, 3).swapaxes(0, 1)
+    inertia = robot.link_inertia[:first].reshape(count, 3, 3, 3).swapaxes(0, 1)
+    depth: list[int] = []
+    for extra in robot.extra:
+        depth.append(0 if extra.parent < 0 else depth[extra.parent - first] + 1)
+    groups = [[i for i, own in enumerate(depth) if own == level] for level in sorted(set(depth))]
+    links = [[first + i for i in group] for group in groups]
+    return _Links(
+        body=_Link.of(robot.body_mass, robot.body_com, robot.body_inertia),
+        coxa=_Link.of(mass[0], com[0], inertia[0]),
+        both=_Link.of(mass[1:], com[1:], inertia[1:]),
+        groups=groups,
+        extras=[_Link.of(robot.link_mass[own], robot.link_com[own], robot.link_inertia[own]) for own in links],
+    )
+
+
 def _add(total: Array | None, factor: Array | None, by: Array, sign: int) -> Array | None:
     if factor is None:
         return total
@@ -221,14 +256,12 @@ def _legs(
     jx[1] = jx[0] + along * lean_cos[0] - across * lean_sin[0]
     jy[1] = jy[0] + aside
     jz[1] = jz[0] + along * lean_sin[0] + across * lean_cos[0]
-    mass = robot.link_mass[: 3 * count].reshape(count, 3).T
-    com = robot.link_com[: 3 * count].reshape(count, 3, 3).swapaxes(0, 1)
-    inertia = robot.link_inertia[: 3 * count].reshape(count, 3, 3, 3).swapaxes(0, 1)
+    links = _links(robot)
     own = [lean_cos * jx + lean_sin * jz, jy, lean_cos * jz - lean_sin * jx]
-    f, n = _Link.of(mass[1:], com[1:], inertia[1:]).push(own, both)
+    f, n = links.both.push(own, both)
     fx, fy, fz = lean_cos * f[0] - lean_sin * f[2], f[1], lean_sin * f[0] + lean_cos * f[2]
     nx, ny, nz = lean_cos * n[0] - lean_sin * n[2], n[1], lean_sin * n[0] + lean_cos * n[2]
-    f0, n0 = _Link.of(mass[0], com[0], inertia[0]).push([ox, oy, oz], coxa)
+    f0, n0 = links.coxa.push([ox, oy, oz], coxa)
 
     out = torques[: 3 * count].reshape(count, 3, steps)
     np.negative(ny[1], out=out[:, 2])
@@ -255,43 +288,52 @@ def _extras(
     posture: Posture, speeds: Array, accelerations: Array, felt: Vector, spin: Vector, turning: Vector,
     spread: Matrix, torques: Array,
 ) -> tuple[Vector, Vector]:  # fmt: skip
-    """The same for heads, tails and grippers: any axis, one hanging on another, along the body's axes."""
+    """The same for heads, tails and grippers: any axis, along the body's axes.
+
+    Joints that are equally far from the body are worked out together, (G, T), each with what carries it.
+    """
     robot, first = posture.robot, 3 * posture.robot.legs
-    nothing = np.zeros(posture.steps)
-    moving: list[tuple[Vector, Vector, Vector, Matrix]] = []
-    loads: list[tuple[Vector, Vector]] = []
-    axes: list[Vector] = []
-    for i, extra in enumerate(robot.extra):
-        link = first + i
-        frame = posture.turned_extras[i]
-        if extra.parent < 0:
-            w, e, a, carries, at = spin, turning, felt, spread, [np.full(1, c) for c in extra.at]
+    push, twist = ([np.zeros(posture.steps) for _ in range(3)] for _ in range(2))
+    count = len(robot.extra)
+    if not count:
+        return push, twist
+    frames = np.stack(posture.turned_extras, axis=2)  # (3, 3, E, T)
+    # Of every link: angular velocity and acceleration, acceleration of its joint, B, arm from its parent's joint
+    arm, axes, force, moment = np.empty((4, 3, count, posture.steps))
+    known = _links(robot)
+    hanging = len(known.groups) > 1
+    w, e, a = np.empty((3, 3, count, posture.steps if hanging else 0))
+    carries = np.empty((3, 3, count, posture.steps if hanging else 0))
+    for group, own in zip(known.groups, known.extras, strict=True):
+        links = [first + i for i in group]
+        frame = frames[:, :, group]
+        at: Vector = list(np.array([robot.extra[i].at for i in group]).T[:, :, None])
+        parents = [robot.extra[i].parent - first for i in group]
+        if parents[0] < 0:
+            w0, e0, a0, carrying = spin, turning, felt, spread
         else:
-            w, e, a, carries = moving[extra.parent - first]
-            at = _turn(posture.turned_extras[extra.parent - first], list(extra.at))
-        a = [a[k] + carries[k][0] * at[0] + carries[k][1] * at[1] + carries[k][2] * at[2] for k in range(3)]
-        axis = _turn(frame, list(extra.axis))
-        axes.append(axis)
-        rate = [speeds[link] * c for c in axis]
-        sweep = _cross(w, rate)
-        w = _sum(w, rate)
-        e = [e[k] + accelerations[link] * axis[k] + sweep[k] for k in range(3)]
-        moving.append((w, e, a, _spread(w, e)))
-        own = _Link.of(float(robot.link_mass[link]), robot.link_com[link], robot.link_inertia[link])
-        force, moment = own.push(_turn_back(frame, a), _spread(_turn_back(frame, w), _turn_back(frame, e)))
-        loads.append((_turn(frame, force), _turn(frame, moment)))
-    push, twist = [nothing] * 3, [nothing] * 3
-    for i in reversed(range(len(robot.extra))):  # children come after their parents
-        extra = robot.extra[i]
-        force, moment = loads[i]
-        torques[first + i] = axes[i][0] * moment[0] + axes[i][1] * moment[1] + axes[i][2] * moment[2]
-        if extra.parent < 0:
-            push, twist = _sum(push, force), _sum(twist, _sum(moment, _cross(list(extra.at), force)))
+            at = _turn(frames[:, :, parents], at)
+            w0, e0, a0 = list(w[:, parents]), list(e[:, parents]), list(a[:, parents])
+            carrying = [list(row) for row in carries[:, :, parents]]
+        axis = _turn(frame, list(np.array([robot.extra[i].axis for i in group]).T[:, :, None]))
+        rate = [speeds[links] * c for c in axis]
+        w1 = _sum(w0, rate)
+        e1 = _sum(_sum(e0, [accelerations[links] * c for c in axis]), _cross(w0, rate))
+        a1 = [a0[k] + carrying[k][0] * at[0] + carrying[k][1] * at[1] + carrying[k][2] * at[2] for k in range(3)]
+        f, n = own.push(_turn_back(frame, a1), _spread(_turn_back(frame, w1), _turn_back(frame, e1)))
+        arm[:, group], axes[:, group] = np.broadcast_arrays(*at, axis[0])[:3], axis
+        force[:, group], moment[:, group] = _turn(frame, f), _turn(frame, n)
+        if hanging:
+            w[:, group], e[:, group], a[:, group], carries[:, :, group] = w1, e1, a1, _spread(w1, e1)
+    for i in reversed(range(count)):  # children come after their parents
+        parent = robot.extra[i].parent - first
+        onto = moment[:, i] + np.stack(_cross(list(arm[:, i]), list(force[:, i])))
+        torques[first + i] = (axes[:, i] * moment[:, i]).sum(axis=0)
+        if parent >= 0:
+            force[:, parent] += force[:, i]
+            moment[:, parent] += onto
         else:
-            parent = extra.parent - first
-            at = _turn(posture.turned_extras[parent], list(extra.at))
-            onto, by = loads[parent]
-            loads[parent] = (_sum(onto, force), _sum(by, _sum(moment, _cross(at, force))))
+            push, twist = _sum(push, list(force[:, i])), _sum(twist, list(onto))
     return push, twist
 
 
