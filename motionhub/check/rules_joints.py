@@ -114,8 +114,8 @@ def joint_torque(t: Timeline, mender: Mender) -> list[Finding]:
         if t.hardest[j] <= 1:
             continue
         available = servo.torque_available(speeds[:, j], volts)
-        # Too fast for any torque at all is the speed rule's to say.
-        where = t.standing & (available > 0)
+        # Too fast for the set-point is the speed rule's to say; for what the load leaves of it, this one's.
+        where = t.standing & (speeds[:, j] <= top_speed(robot, t.set_v)[j])
         if not (torques[:, j] > available)[where].any():
             continue
         advise = _carry_less(t, mender, j, servo)

@@ -232,6 +232,23 @@ def test_the_runs_that_fit_end_where_the_check_says_so(tansy: Robot) -> None:
     assert errors(volts[found.fitting_runs + 2]) != set()
 
 
+def test_a_joint_too_fast_for_what_the_load_leaves_of_the_rail_is_found(tansy: Robot) -> None:
+    """No rule is passed by between the speed at the set-point and the speed at the sagging rail."""
+    servo = tansy.servos[tansy.joint_index["head"]]
+    at_set, at_rail = (float(servo.free_speed_at(v)) for v in (7.0, move(tansy, HEAD).timeline.rail.steady_volts.min()))
+    peak = (at_set + at_rail) / 2
+    # Minimum jerk peaks at 15/8 of its mean (Flash & Hogan 1985)
+    half = np.radians(60)
+    tau = np.linspace(0, 1, 201)[:, None]
+    joints = np.repeat(rest_joints(tansy)[None], 201, axis=0)
+    joints[:, tansy.joint_index["head"]] = (half * (20 * tau**3 - 30 * tau**4 + 12 * tau**5) - half)[:, 0]
+    rate = peak / np.abs(np.diff(joints, axis=0)).max()
+    report = check(Frames(tansy, "turn", float(rate), joints, np.zeros((201, 2)), np.zeros((201, 6))))
+    assert at_rail < np.abs(report.timeline.speeds).max() < at_set
+    assert "head" in {f.subject for f in report.findings if f.rule == "joint-torque"}
+    assert "joint-speed" not in {f.rule for f in report.findings if f.subject == "head" and not f.way}
+
+
 def test_rest_joints_are_a_move_too(tansy: Robot) -> None:
     """One frame: nothing moves, and the smallest supply is the one that stands."""
     report = check(Frames(tansy, "rest", 50.0, rest_joints(tansy)[None], np.zeros((1, 2)), np.zeros((1, 6))))
