@@ -36,16 +36,34 @@ def segment_box(a: Array, b: Array, centre: Array, half: Array) -> Array:
     Along the segment the squared distance is convex and made of parabolas that meet where it crosses the
     planes of the box's sides. So its slope rises, straight between those places: the least distance is
     where the slope crosses zero, or at the end that it does not.
+
+    Most segments need none of that: where an end is as near to the box as the segment's own box is, it is the nearest.
     """
-    a, u = a - centre[:, None], b - a
     wide = half[:, None]
+    a, b = a - centre[:, None], b - centre[:, None]
+    least = np.maximum(np.maximum(np.minimum(a, b) - wide, -wide - np.maximum(a, b)), 0.0)
+    bound = _dot(least, least)
+    found: Array = np.full(a.shape[1], np.inf)
+    for end in (a, b):
+        gap = np.maximum(np.abs(end) - wide, 0.0)
+        np.minimum(found, _dot(gap, gap), out=found)
+    hard = np.flatnonzero(found > bound)
+    np.sqrt(found, out=found)
+    if hard.size:
+        found[hard] = _crossing(a[:, hard], b[:, hard], wide)
+    return found
+
+
+def _crossing(a: Array, b: Array, wide: Array) -> Array:
+    """The same by the slope's zero, for segments about a box at the origin with half sides ``wide`` (3, 1)."""
+    u = b - a
     steep = np.where(np.abs(u) > TINY, u, TINY)
     s = np.empty((8, a.shape[1]))
     s[:3], s[3:6], s[6], s[7] = (wide - a) / steep, (-wide - a) / steep, 0.0, 1.0
     s = np.sort(np.minimum(np.maximum(s, 0.0), 1.0), axis=0)
     slope = np.zeros_like(s)
     for axis in range(3):
-        slope += u[axis] * _outside(a[axis] + s * u[axis], half[axis])
+        slope += u[axis] * _outside(a[axis] + s * u[axis], float(wide[axis, 0]))
     after = (slope < 0).sum(axis=0)
     frames = np.arange(len(after))
     before = np.maximum(after - 1, 0)
