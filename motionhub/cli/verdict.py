@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
@@ -49,9 +50,22 @@ def show(report: Report, console: Console | None = None) -> None:
             console.print(f"  and {more} more; --json has them all")
     if report.fits:
         console.print(_closest(closest(report)))
+    console.print(f"  {lag(report)}")
     console.print(f"  {battery(report)}")
     if report.not_checked:
         console.print(f"  not checked: {', '.join(report.not_checked)}")
+
+
+def lag(report: Report) -> str:
+    """How late the audience sees it, in a line."""
+    names, lags = report.timeline.frames.robot.joint_names, report.timeline.lags
+    j = max(range(len(lags)), key=lambda i: lags[i].most)
+    if np.rad2deg(lags[j].most) < 0.1:
+        return "servos: nothing moves far enough to be late"
+    return (
+        f"servos: seen some {lags[j].delay_s * 1e3:.0f} ms late; {names[j]} is behind most, "
+        f"by {number(np.rad2deg(lags[j].most))} deg"
+    )
 
 
 def battery(report: Report) -> str:

@@ -75,3 +75,12 @@ def test_it_is_readable_at_any_width(tansy: Robot, width: int) -> None:
 
 def test_numbers_have_as_many_digits_as_are_of_use() -> None:
     assert [number(v) for v in (1234.5, -123.4, 12.34, 0.5, 0)] == ["1234", "-123", "12.3", "0.50", "0.00"]
+
+
+def test_it_says_how_late_the_audience_sees_it(tansy: Robot) -> None:
+    """A servo that takes 40 ms to answer, told each 20 ms, is some 50 ms late: at 100 deg/s that is 5 deg."""
+    keyframes = [{"at_ms": 500 * (i + 1), "approach": "linear", "joints_deg": {"head": 50 * (i % 2)}} for i in range(6)]
+    text = shown(report(tansy, *keyframes))
+    assert "ms late; head is behind most, by 5" in text
+    assert "servos: seen some 4" in text or "servos: seen some 5" in text
+    assert "nothing moves far enough" in shown(report(tansy, {"at_ms": 500, "body": {"z_mm": 0}}))
