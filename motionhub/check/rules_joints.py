@@ -114,8 +114,10 @@ def joint_torque(t: Timeline, mender: Mender) -> list[Finding]:
         if t.hardest[j] <= 1:
             continue
         available = servo.torque_available(speeds[:, j], volts)
-        # Too fast for the set-point is the speed rule's to say; for what the load leaves of it, this one's.
-        where = t.standing & (speeds[:, j] <= top_speed(robot, t.set_v)[j])
+        # Too fast for any torque at all is the speed rule's to say, if it does: it goes by the set-point, and the
+        # rail under load may leave less.
+        too_fast = bool((speeds[:, j] > top_speed(robot, t.set_v)[j]).any())
+        where = t.standing & (available > 0) if too_fast else t.standing
         if not (torques[:, j] > available)[where].any():
             continue
         advise = _carry_less(t, mender, j, servo)
