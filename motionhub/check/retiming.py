@@ -1,10 +1,15 @@
-"""The least slowing that lets a move fit, piece by piece between its keyframes.
+"""The shortest timing in which a move fits, piece by piece between its keyframes.
 
-In every frame each limit that time can mend says how much slower that frame has to be: a joint's speed
-against its servo's, that speed against what its load leaves of it, the current that turning takes
-against what standing still leaves of the regulator. A piece of the move is stretched by what the worst
-of its frames asks for; the move is rendered again and the rest is repeated, since a channel may run
-across several pieces. What is broken while standing still, no timing mends.
+In every frame each limit that time can mend says how much slower that frame has to be: a joint's speed against
+its servo's, that speed against what its load leaves of it (of which the part that moving takes falls with the
+square), the current that turning takes against what standing still leaves of the regulator. From the worst frame
+of each piece follows which channels have to become slower there, and a channel does so when the time between
+its two keys grows (:mod:`motionhub.motion.spans`); the shortest lengths of all pieces that give all of them
+their time are found at once (:mod:`motionhub.motion.covering`). Then the move is rendered again, and so on: what
+is asked of a channel only grows, so this ends. What is broken while standing still, no timing mends.
+
+Last, the rules themselves are asked, of the move and of stopping it: a stop runs on by the square of the speed, and
+what servos do late may break a rule that is kept by what they are told. Such a piece is slowed a little further.
 """
 
 from __future__ import annotations
@@ -14,26 +19,62 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check import supply
+from motionhub.check import rules_ground, rules_joints, rules_supply, supply
+from motionhub.check.findings import Finding
+from motionhub.check.handover import around
+from motionhub.check.loads import loads_at_rest
+from motionhub.check.mend import Mender
 from motionhub.check.timeline import Timeline, work_out
+from motionhub.motion.covering import cover
 from motionhub.motion.documents import Sequence
 from motionhub.motion.render import render
-from motionhub.motion.retime import knots, stretched
+from motionhub.motion.retime import can_be_bent, counts_beats, knots, stretched
+from motionhub.motion.spans import Drive, drive
+from motionhub.motion.support import rest_on_ground
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
-ROUNDS = 12
-SPARE = 1.005
-"""Half a per cent slower than the frames ask for: between two frames it may be a little faster."""
+ROUNDS = 24
+SPARE = 1.003
+"""Slower than the frames ask for: between two frames it may be a little faster."""
 MOST = 20.0
 """A piece that would have to be slower than this jumps, and slowing does not mend it."""
+FASTEST = 0.02
+"""Nothing is made quicker than this in one go."""
+SHORTEST = 5
+"""Frames to which a piece is shortened at most: enough to see how fast it is."""
+UNDER = 0.6
+"""When a move shall be as fast as can be, each piece is first made so much shorter than its own frames allow."""
+SLOWER = 1.1, 1.5
+"""How much slower, at least and at most, a piece becomes in which a rule still finds something; tried so often:"""
+LAST_ROUNDS = 20
+HOPELESS = 5.0
+"""What is wrong even when it is so many times slower is not for time to mend."""
+_HALVINGS = 40
+_TIMED = (
+    rules_joints.joint_speed,
+    rules_joints.joint_torque,
+    rules_supply.supply_current,
+    rules_supply.supply_voltage,
+)
+"""Rules that time may mend, in a move and in a stop."""
+_PLACED = (
+    rules_ground.stability,
+    rules_ground.tip_over,
+    rules_ground.ground,
+    rules_ground.foot_slip,
+    rules_ground.clearance,
+)
+"""Rules that time may mend in a stop, which ends elsewhere when it comes out of a slower motion."""
 
 
 @dataclass(frozen=True)
 class Change:
-    """One piece of the move that was made longer."""
+    """One piece of the move whose length was changed."""
 
     from_s: float
     to_s: float
@@ -49,14 +90,22 @@ class Retimed:
     """In the old move's time; empty when nothing had to change."""
 
 
-def retime(sequence: Sequence, robot: Robot, rate_hz: float = 50.0, supply_v: float | None = None) -> Retimed:
-    """Stretch a move as little as lets its joints follow and its supply hold.
+def retime(
+    sequence: Sequence,
+    robot: Robot,
+    rate_hz: float = 50.0,
+    supply_v: float | None = None,
+    fastest: bool = False,
+) -> Retimed:
+    """Find the shortest timing of a move that its joints can follow and its supply can hold.
 
     Args:
         sequence: The move.
         robot: Whose limits.
         rate_hz: Frames a second that it is judged at.
         supply_v: The regulator's set-point, instead of the robot's own.
+        fastest: Also shorten what could be quicker; pauses and walks keep their length. If not, nothing becomes
+            shorter than it was, since a maker who is slow mostly means it.
 
     Returns:
         The move, which passes joint-speed, joint-torque and supply-current as far as time can make it.
@@ -64,43 +113,225 @@ def retime(sequence: Sequence, robot: Robot, rate_hz: float = 50.0, supply_v: fl
     Raises:
         InputError: It cannot be rendered, or grows longer than a move may be.
     """
-    at = knots(sequence)
-    factors = np.ones(len(at) - 1)
-    now = sequence
-    for _ in range(ROUNDS):
-        t = work_out(render(now, robot, rate_hz), supply_v)
-        asked = _per_piece(slower_by(t), t.frames.times, knots(now))
-        asked = np.where(factors * asked <= MOST, asked, 1.0)
-        if (asked <= 1).all():
-            break
-        factors *= np.where(asked > 1, asked * SPARE, 1.0)
-        now = stretched(sequence, robot, factors)
-    changes = [Change(float(at[i]), float(at[i + 1]), float(factors[i])) for i in range(len(factors)) if factors[i] > 1]
-    return Retimed(now, tuple(changes))
+    return _Retiming(sequence, robot, rate_hz, supply_v).result(fastest)
 
 
-def slower_by(t: Timeline) -> Array:
-    """By what factor (T,) each frame would have to be slower to fit; 1 where it fits, or no timing helps."""
-    robot, speeds, volts = t.frames.robot, np.abs(t.speeds), t.rail.steady_volts
-    need = (speeds / top_speed(robot, t.set_v)).max(axis=1)
+class _Retiming:
+    def __init__(self, sequence: Sequence, robot: Robot, rate_hz: float, supply_v: float | None) -> None:
+        self.sequence, self.robot, self.rate, self.supply_v = sequence, robot, rate_hz, supply_v
+        self.at = knots(sequence)
+        self.original = np.diff(self.at)
+        self.free = can_be_bent(sequence)
+        """(K,) pieces that channels pass through; the others, walks and moves in beats, change as a whole."""
+        self.order = np.concatenate([[0], np.cumsum(self.free)])
+        """(K + 1,) how many of those lie before each knot."""
+        self.least = self.original.copy()
+        self.runs: dict[tuple[int, int], float] = {}
+        """Free pieces that have to be so long together, in s."""
+        self.whole = self.original.copy()
+        """(K,) s, what a piece that changes as a whole needs."""
+        self.lengths = self.original.copy()
+        self.now = sequence
+
+    def result(self, fastest: bool) -> Retimed:
+        if fastest:
+            self._shorten()
+        self._fit()
+        self._settle()
+        factors = self.lengths / self.original
+        changed = np.flatnonzero(np.abs(factors - 1) > 1e-6)
+        changes = [Change(float(self.at[i]), float(self.at[i + 1]), float(factors[i])) for i in changed]
+        return Retimed(self.now if changes else self.sequence, tuple(changes))
+
+    # -------------------------------------------------------------- rounds
+
+    def _timeline(self) -> Timeline:
+        return work_out(render(self.now, self.robot, self.rate), self.supply_v)
+
+    def _shorten(self) -> None:
+        """Begin with less than can be done: each piece as short as its own frames allow, and shorter."""
+        t = self._timeline()
+        piece = self._pieces(t)
+        need = np.zeros(len(self.least))
+        np.maximum.at(need, piece, slower_by(t)[0])
+        moves = np.zeros(len(self.least), dtype=bool)
+        np.logical_or.at(moves, piece, (np.abs(t.speeds) > 1e-6).any(axis=1))
+        short = np.maximum(UNDER * need * self.original, np.minimum(SHORTEST / self.rate, self.original))
+        least = np.where(moves & self.free, np.minimum(short, self.original), self.original)
+        if counts_beats(self.sequence.document):
+            tempo = self.sequence.document.tempo_bpm or 0.0
+            least = self.original * max(float(need.max()) * SPARE, tempo / 400)
+        self.least, self.whole = least, np.where(self.free, self.whole, least)
+        self._stretch()
+
+    def _fit(self) -> None:
+        for _ in range(ROUNDS):
+            t = self._timeline()
+            need, joint = slower_by(t)
+            if not self._ask(t, need, joint):
+                return
+            self._stretch()
+
+    def _settle(self) -> None:
+        """Ask the rules themselves, of the move and of stopping it, and slow down where time mends what is left."""
+        t = self._timeline()
+        if not (wrong := self._wrong(t)):
+            return
+        # First much too slow: what is wrong even then is not for time to mend.
+        kept = self.now, self.lengths, self.runs.copy(), self.whole.copy()
+        self._ask(t, self._slower(t, wrong, HOPELESS), np.full(len(t.frames), -1))
+        self._stretch()
+        hopeless = {(finding.rule, finding.subject) for finding in self._wrong(self._timeline())}
+        self.now, self.lengths, self.runs, self.whole = kept
+        for _ in range(LAST_ROUNDS):
+            t = self._timeline()
+            wrong = [finding for finding in self._wrong(t) if (finding.rule, finding.subject) not in hopeless]
+            if not wrong or not self._ask(t, self._slower(t, wrong), np.full(len(t.frames), -1)):
+                return
+            self._stretch()
+            self._fit()
+
+    def _wrong(self, t: Timeline) -> list[Finding]:
+        """What the rules still find that time might mend."""
+        quiet = Mender(t, trials=0)
+        own = [finding for rule in _TIMED for finding in rule(t, quiet)]
+        known = own + [finding for rule in _PLACED for finding in rule(t, quiet)]
+        stops = [finding for finding in around(t, (*_TIMED, *_PLACED), known) if finding.way.startswith("stopping")]
+        return [finding for finding in own + stops if finding.severity == "error"]
+
+    def _slower(self, t: Timeline, wrong: list[Finding], by: float | None = None) -> Array:
+        """By how much (T,) the frames of these findings are to be slower: by that factor, or a little."""
+        need = np.ones(len(t.frames))
+        share = (np.abs(t.speeds) / top_speed(t.frames.robot, t.set_v)).max(axis=1)
+        for finding in wrong:
+            first, last = (round(at * self.rate) for at in (finding.start_s, finding.end_s))
+            here = slice(max(first, 1), max(last, 1) + 1)
+            # How far a stop runs on, and what comes of that, goes with the square of the speed, or nearly.
+            slower = float(np.sqrt(finding.value / finding.limit)) if finding.rule == "foot-slip" else 1.0
+            slower = min(max(slower, SLOWER[0]), SLOWER[1]) if by is None else by
+            quick = share[here] >= 0.8 * share[here].max()
+            need[here] = np.maximum(need[here], np.where(quick, slower, 1.0))
+        return need
+
+    def _stretch(self) -> None:
+        free = np.flatnonzero(self.free)
+        self.lengths = self.whole.copy()
+        if free.size:
+            self.lengths[free] = cover(self.least[free], self.runs)
+        self.now = stretched(self.sequence, self.robot, self.lengths / self.original)
+
+    # -------------------------------------------------------------- what has to be longer
+
+    def _pieces(self, t: Timeline) -> Indices:
+        """(T,) the piece of each frame. Its speed is that of the way to it, so a frame on a knot ends its piece."""
+        middles = np.maximum(t.frames.times - 0.5 / self.rate, 0.0)
+        found: Indices = np.clip(np.searchsorted(self._knots(), middles, "right") - 1, 0, len(self.lengths) - 1)
+        return found
+
+    def _knots(self) -> Array:
+        return np.concatenate([[0.0], np.cumsum(self.lengths)])
+
+    def _ask(self, t: Timeline, need: Array, joint: Indices) -> bool:
+        """Take down what the worst frame of each piece asks for; whether any does that can be given it."""
+        piece = self._pieces(t)
+        worst = np.lexsort((-need, piece))
+        worst = worst[np.unique(piece[worst], return_index=True)[1]]
+        worst = worst[need[worst] > 1 + 1e-6]
+        drives = drive(self.now, self.robot, t.frames.times[worst], 1 / self.rate)
+        asked = False
+        for n, frame in enumerate(worst):
+            asked |= self._ask_for(drives, n, int(piece[frame]), float(need[frame]), int(joint[frame]), t.speeds[frame])
+        return asked
+
+    def _ask_for(self, drives: Drive, n: int, piece: int, need: float, joint: int, speeds: Array) -> bool:
+        if not self.free[piece]:
+            return self._ask_whole(piece, need)
+        ratio, chosen = _share(drives.moved[n], speeds / self.rate, joint, need, drives.stop[n] > drives.start[n])
+        asked = False
+        for channel in chosen:
+            asked |= self._ask_run(float(drives.start[n, channel]), float(drives.stop[n, channel]), ratio)
+        return asked
+
+    def _ask_whole(self, piece: int, need: float) -> bool:
+        length = float(self.lengths[piece]) * need * SPARE
+        if length > MOST * self.original[piece]:
+            return False
+        self.whole[piece] = max(length, float(self.whole[piece]))
+        return True
+
+    def _ask_run(self, start: float, stop: float, ratio: float) -> bool:
+        """Have the time between two keys of a channel grow by a factor; that of walks in it stays."""
+        at = self._knots()
+        first, end = np.searchsorted(at, [start - 1e-5, stop + 1e-5])
+        end -= 1
+        run = int(self.order[first]), int(self.order[end])
+        inside = float(self.lengths[first:end][self.free[first:end]].sum())
+        before = float(self.original[first:end][self.free[first:end]].sum())
+        length = inside + (stop - start) * (ratio * SPARE - 1)
+        if run[0] >= run[1] or length > MOST * before:
+            return False
+        self.runs[run] = max(length, self.runs.get(run, 0.0))
+        return True
+
+
+def _share(moved: Array, turned: Array, joint: int, need: float, bends: Flags) -> tuple[float, list[int]]:
+    """Which channels (of those that ``bends`` (C,) says can) become slower so that a joint does, and by how much.
+
+    Those that move it most, if that is enough; the same joint is often moved a little by something slow
+    that would cost much time.
+
+    Args:
+        moved: (C, J) rad by which each channel turns each joint.
+        turned: (J,) rad by which each turns in all.
+        joint: Which one has to be slower, or -1 for all.
+        need: By what factor.
+        bends: (C,).
+    """
+    shares = np.abs(moved).sum(axis=1) if joint < 0 else moved[:, joint] * np.sign(turned[joint])
+    shares = np.where(bends, shares, 0.0)
+    if not len(shares) or shares.max() <= 1e-9:
+        return need, []
+    total = float(np.abs(turned).sum()) if joint < 0 else float(abs(turned[joint]))
+    strong = shares >= shares.max() / 2
+    main = float(shares[strong].sum())
+    left = total / need - (total - main)
+    if left < main / (1.5 * need):
+        strong, left, main = shares > shares.max() / 50, 1.0, need
+    return main / left, [int(i) for i in np.flatnonzero(strong)]
+
+
+# ------------------------------------------------------------------ what each frame asks for
+
+
+def slower_by(t: Timeline) -> tuple[Array, Indices]:
+    """By what factor (T,) each frame has to be slower to fit, below 1 where it could be faster, and for which joint.
+
+    The joint is -1 where it is the supply. Where no timing helps, the factor is that of the other limits.
+    """
+    robot, count = t.frames.robot, len(t.frames)
+    speeds, volts = np.abs(t.speeds), t.rail.steady_volts
+    need = speeds / top_speed(robot, t.set_v)
+    still = loads_at_rest(robot, t.frames.joints, rest_on_ground(robot, t.frames.joints)).torques
     for j, servo in enumerate(robot.servos):
-        left = 1 - np.abs(t.torques[:, j]) / servo.stall_torque_at(volts)
-        useful = (left > 0.02) & t.standing
-        slow = speeds[:, j] / (servo.free_speed_at(volts) * np.maximum(left, 0.02))
-        np.maximum(need, np.where(useful, slow, 0.0), out=need)
+        stall = servo.stall_torque_at(volts)
+        slow = _slower(still[:, j], t.torques[:, j] - still[:, j], speeds[:, j] / servo.free_speed_at(volts), stall)
+        np.maximum(need[:, j], np.where(t.standing, slow, 0.0), out=need[:, j])
+    need[need > MOST] = 0.0
+    joint = need.argmax(axis=1)
+    found = np.maximum(need[np.arange(count), joint], FASTEST)
     limit = robot.supply.regulator_a
-    over = np.flatnonzero((t.rail.amps > limit) & t.standing)
-    if over.size:
-        still = supply.solve(robot, t.torques[over], 0 * speeds[over], t.frames.outputs[over], t.set_v).amps
-        slow = (t.rail.amps[over] - still) / np.maximum(limit - still, 1e-3)
-        need[over] = np.maximum(need[over], np.where(still < limit, slow, 0.0))
-    found: Array = np.maximum(need, 1.0)
-    return found
+    idle = supply.solve(robot, still, 0 * speeds, t.frames.outputs, t.set_v).amps
+    drawn = np.where(t.standing & (idle < limit), (t.rail.amps - idle) / np.maximum(limit - idle, 1e-3), 0.0)
+    drawn[drawn > MOST] = 0.0
+    joint = np.where(drawn > found, -1, joint)
+    return np.maximum(found, drawn), joint
 
 
-def _per_piece(need: Array, times: Array, at: Array) -> Array:
-    """The worst frame of each piece (K - 1,). A frame's speed is that of the way to it, so it ends its piece."""
-    piece = np.clip(np.searchsorted(at, times - 1e-6, side="left") - 1, 0, len(at) - 2)
-    found = np.ones(len(at) - 1)
-    np.maximum.at(found, piece, need)
-    return found
+def _slower(still: Array, moving: Array, share: Array, stall: Array) -> Array:
+    """The least k (T,) with |still + moving/k²| ≤ stall·(1 - share/k); 0 where standing still is too much."""
+    low, high = np.full(still.shape, FASTEST), np.full(still.shape, MOST * 1.01)
+    for _ in range(_HALVINGS):
+        middle = np.sqrt(low * high)
+        good = np.abs(still + moving / middle**2) <= stall * (1 - share / middle)
+        low, high = np.where(good, low, middle), np.where(good, middle, high)
+    return np.where(np.abs(still) < 0.98 * stall, high, 0.0)

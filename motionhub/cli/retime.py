@@ -10,12 +10,21 @@ from motionhub.cli.common import load_robot, open_library, robot_option, save, s
 from motionhub.cli.group import COMMANDS
 
 
-@click.command(help=COMMANDS["retime"] + " Exit status 1: written, but time alone does not make it fit.")
+@click.command(
+    help=COMMANDS["retime"]
+    + " What fits stays as it is; what is too fast or too heavy becomes just as slow as it has to, each stretch"
+    " between keyframes by itself. Exit status 1: written, but time alone does not make it fit."
+)
 @click.argument("name", metavar="SEQUENCE")
 @robot_option
 @sequences_option
 @click.option(
     "--supply-v", callback=within("V", 1, 60), metavar="V", help="Set the regulator to this instead of the robot's."
+)
+@click.option(
+    "--fastest",
+    is_flag=True,
+    help="Also shorten what could be quicker, but for pauses and walks. Without this nothing gets shorter than it is.",
 )
 @click.option("--out", required=True, type=click.Path(path_type=Path), metavar="FILE", help="The sequence to write.")
 @click.pass_context
@@ -25,9 +34,10 @@ def retime(
     robot_file: Path | None,
     folder: Path | None,
     supply_v: float | None,
+    fastest: bool,
     out: Path,
 ) -> None:
-    """Stretch, write, and say what was changed and what is left."""
+    """Find the timing, write, and say what was changed and what is left."""
     from motionhub.check.report import check
     from motionhub.check.retiming import retime as retimed
     from motionhub.cli.moves import find_sequence
@@ -35,16 +45,23 @@ def retime(
 
     robot = load_robot(robot_file)
     sequence = find_sequence(name, open_library(folder, robot))
-    result = retimed(sequence, robot, supply_v=supply_v)
+    result = retimed(sequence, robot, supply_v=supply_v, fastest=fastest)
     save(out, result.sequence.dump())
     for change in result.changes:
         click.echo(f"{change.from_s:.2f}-{change.to_s:.2f} s: {change.factor:.2f} times as long")
-    before, after = sequence.duration_s, result.sequence.duration_s
-    click.echo(f"{out}: {sequence.name}, {before:.1f} s before, {after:.1f} s now")
+    before, after = sequence.document.tempo_bpm, result.sequence.document.tempo_bpm
+    if before and after and result.changes:
+        click.echo(f"tempo: {before:g} bpm before, {after:.1f} bpm now")
+    was, now = sequence.duration_s, result.sequence.duration_s
+    click.echo(f"{out}: {sequence.name}, {was:.1f} s before, {now:.1f} s now")
     report = check(render(result.sequence, robot), supply_v=supply_v)
     if not report.fits:
-        left = sorted({finding.rule for finding in report.findings if finding.severity == "error"})
-        click.echo(
-            f"It does not fit yet, and time does not mend it: {', '.join(left)}; motionhub check {out} says more"
-        )
+        click.echo(f"It does not fit yet, and time does not mend it; motionhub check {out} says more:")
+        mended: set[tuple[str, str | None]] = set()
+        for finding in report.findings:
+            what = (finding.rule, finding.subject)
+            if finding.severity == "error" and what not in mended:
+                mended.add(what)
+                subject = f" ({finding.subject})" if finding.subject else ""
+                click.echo(f"  {finding.rule}{subject} at {finding.start_s:.1f} s: {finding.advice}")
         context.exit(1)

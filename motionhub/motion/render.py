@@ -56,11 +56,11 @@ def render(sequence: Sequence, robot: Robot, rate_hz: float = 50.0) -> Frames:
         )
     times = np.arange(count) / rate_hz
     strides = walked(sequence, robot, rate_hz, count)
-    return _Channels.of(sequence, robot).frames(sequence.name, robot, rate_hz, times, strides)
+    return Channels.of(sequence, robot).frames(sequence.name, robot, rate_hz, times, strides)
 
 
 @dataclass
-class _Channels:
+class Channels:
     """The tracks of a sequence, in SI units."""
 
     body: defaultdict[int, Track] = field(default_factory=lambda: defaultdict(_from_nothing))
@@ -69,7 +69,8 @@ class _Channels:
     outputs: dict[int, Track] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, sequence: Sequence, robot: Robot) -> _Channels:
+    def of(cls, sequence: Sequence, robot: Robot) -> Channels:
+        """All that a sequence keys."""
         found = cls()
         found._add_keyframes(sequence, robot)
         found._add_cues(sequence, robot)
@@ -114,6 +115,7 @@ class _Channels:
                 self.outputs[index] = _faded(changes)
 
     def frames(self, name: str, robot: Robot, rate_hz: float, times: Array, strides: Strides | None) -> Frames:
+        """The move at ``times`` (T,) in s, on top of what walking does."""
         count, legs = len(times), robot.legs
         progress: dict[object, Between] = {}
 

@@ -1,4 +1,4 @@
-"""A move with other timing: the same poses in the same order, some stretches of it longer.
+"""A move with other timing: the same poses in the same order, some stretches of it longer or shorter.
 
 Time is stretched piece by piece between *knots*, the times of keyframes. A walk is one piece from its
 start to its end, with all keyframes in it, since its steps cannot be slowed apart from each other; it
@@ -35,6 +35,18 @@ def knots(sequence: Sequence) -> Array:
     return np.array(sorted(times - inside))
 
 
+def can_be_bent(sequence: Sequence) -> NDArray[np.bool_]:
+    """(K - 1,) which pieces between knots channels pass through from keyframe to keyframe: no walk, and no beats."""
+    at = knots(sequence)
+    if counts_beats(sequence.document):
+        return np.zeros(len(at) - 1, dtype=bool)
+    middles = (at[:-1] + at[1:]) / 2
+    walks = np.zeros(len(middles), dtype=bool)
+    for start, stop in (sequence.span(walk) for walk in sequence.document.walks):
+        walks |= (middles > start) & (middles < stop)
+    return ~walks
+
+
 def counts_beats(document: SequenceFile) -> bool:
     """Whether its times are in beats."""
     return any(item.at_beat is not None for item in (*document.keyframes, *document.cues)) or any(
@@ -48,16 +60,16 @@ def stretched(sequence: Sequence, robot: Robot, factors: List[float] | Array) ->
     Args:
         sequence: The move.
         robot: Its robot; a walk that does not say its cycle has this one's.
-        factors: (K - 1,) of at least 1.
+        factors: (K - 1,) above 0.
 
     Raises:
-        InputError: It becomes too long, or a walk too slow to be one.
-        ValueError: A factor is missing, or less than 1.
+        InputError: It becomes too long or too short, or a walk too slow or too fast to be one.
+        ValueError: A factor is missing, or not above 0.
     """
     at = knots(sequence)
     scale = np.asarray(factors, dtype=np.float64)
-    if scale.shape != (len(at) - 1,) or not (scale >= 1).all():
-        raise ValueError(f"expected {len(at) - 1} factors of at least 1, found {scale}")
+    if scale.shape != (len(at) - 1,) or not (np.isfinite(scale) & (scale > 0)).all():
+        raise ValueError(f"expected {len(at) - 1} factors above 0, found {scale}")
     document = sequence.document
     if counts_beats(document):
         assert document.tempo_bpm is not None
@@ -109,7 +121,7 @@ def _warped(sequence: Sequence, robot: Robot, warp: _Warp) -> SequenceFile:
         assert item.to_ms is not None
         factor = warp.factor((item.from_ms + item.to_ms) / 2000)
         update: dict[str, float] = {"from_ms": warp.ms(item.from_ms), "to_ms": warp.ms(item.to_ms)}
-        if factor > 1:
+        if factor != 1:
             cycle = robot.walk.cycle_s * 1000 if item.cycle_ms is None else item.cycle_ms
             update["cycle_ms"] = cycle * factor
             for name in ("forward_mm_s", "left_mm_s", "turn_deg_s"):

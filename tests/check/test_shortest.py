@@ -1,0 +1,370 @@
+"""The shortest timing, beside what others find: toppra's optimum, SciPy's linear programme, and closed forms.
+
+What both can state. toppra is given a path in joint space and times it freely; a sequence keeps, in each stretch,
+the approach that its keyframe names, and only the stretch's length is free. With ``linear`` keyframes close together
+the two are the same problem, under limits on speed that may depend on the place (for a servo has less speed to give
+where it carries more). With one keyframe per movement and minimum jerk they are not: the approach costs its peak
+over its mean, 15/8 (Flash & Hogan, J. Neurosci. 5(7), 1985), and toppra, which may go at top speed all the way,
+is ahead by exactly that; so there it is told to keep the pace of the approach.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+import toppra
+import toppra.algorithm
+import toppra.constraint
+from hypothesis import Phase, event, given, settings
+from hypothesis import strategies as st
+from scipy.optimize import linprog
+from toppra.interpolator import AbstractGeometricPath
+
+from motionhub.check.report import check
+from motionhub.check.retiming import retime, slower_by
+from motionhub.check.timeline import work_out
+from motionhub.motion import documents
+from motionhub.motion.covering import cover
+from motionhub.motion.documents import Sequence
+from motionhub.motion.render import render
+from motionhub.robot.limits import top_speed
+from motionhub.robot.mass import gravity_torques
+from motionhub.robot.model import Robot
+
+RATE = 250.0
+"""Frames a second: many to a stretch."""
+LEG = ("left_front.coxa", "left_front.femur", "left_front.tibia")
+
+
+@pytest.fixture(scope="module")
+def light(tansy: Robot) -> Robot:
+    """Links that weigh next to nothing: speed is all that counts."""
+    return replace(tansy, link_mass=tansy.link_mass * 1e-6, link_inertia=tansy.link_inertia * 1e-6)
+
+
+def sequence(robot: Robot, keyframes: list[dict[str, object]], **more: object) -> Sequence:
+    text = json.dumps({"format": "motionhub-sequence/1", "name": "test", "keyframes": keyframes, **more})
+    return documents.parse(text, "test", robot)
+
+
+class Corners(AbstractGeometricPath):  # type: ignore[misc]
+    """Straight from point to point, a unit of path each."""
+
+    def __init__(self, points: np.ndarray) -> None:
+        self.points = points
+
+    def __call__(self, s, order=0):  # type: ignore[no-untyped-def]
+        s = np.atleast_1d(s)
+        piece = np.clip(np.ceil(s).astype(int) - 1, 0, len(self.points) - 2)
+        way = self.points[piece + 1] - self.points[piece]
+        found = (self.points[piece] + (s - piece)[:, None] * way, way, 0 * way)[order]
+        return found if len(s) > 1 else found[0]
+
+    @property
+    def dof(self) -> int:
+        return self.points.shape[1]
+
+    @property
+    def path_interval(self) -> np.ndarray:
+        return np.array([0.0, len(self.points) - 1.0])
+
+    @property
+    def waypoints(self) -> tuple[np.ndarray, np.ndarray]:
+        return np.arange(len(self.points)), self.points
+
+
+def toppras(points: np.ndarray, limits: list[object], per_stretch: int) -> float:
+    """Its optimum in seconds; a grid of so many points in each stretch."""
+    path = Corners(points)
+    grid = np.linspace(0, len(points) - 1, per_stretch * (len(points) - 1) + 1)
+    instance = toppra.algorithm.TOPPRA(limits, path, gridpoints=grid, solver_wrapper="seidel")
+    _, pace, _ = instance.compute_parameterization(0.0, 0.0)
+    return float((2 * np.diff(grid) / (pace[1:] + pace[:-1])).sum())
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_straight_stretches_take_as_long_as_toppras(tansy: Robot, light: Robot, seed: int) -> None:
+    """Head and tail through random angles, linear: limits of speed alone. toppra may also set off and arrive slowly;
+    with next to no limit on acceleration that costs it nothing."""
+    dice = np.random.default_rng(seed)
+    points = np.vstack([np.zeros(2), np.deg2rad(dice.uniform(-55, 55, (7, 2)))])
+    keys = [
+        {"at_ms": 400 * i, "approach": "linear", "joints_deg": {"head": float(a), "tail": float(b)}}
+        for i, (a, b) in enumerate(np.rad2deg(points))
+    ]
+    move = sequence(light, keys)
+    top = top_speed(light)[[light.joint_index["head"], light.joint_index["tail"]]]
+    speed = toppra.constraint.JointVelocityConstraint(np.stack([-top, top], axis=-1))
+    gain = toppra.constraint.JointAccelerationConstraint(np.array([[-1e5, 1e5]] * 2))
+    optimum = toppras(points, [speed, gain], 100)
+    found = retime(move, light, rate_hz=RATE, fastest=True).sequence
+    assert max(slower_by(work_out(render(found, light, RATE)))[0]) <= 1 + 1e-6
+    assert found.duration_s == pytest.approx(optimum, rel=0.05)
+    # Derived: each stretch is as long as the joint that has the most to go, at its top speed
+    assert optimum == pytest.approx((np.abs(np.diff(points, axis=0)) / top).max(axis=1).sum(), rel=0.01)
+
+
+def lifted(robot: Robot, points: np.ndarray) -> Sequence:
+    """A front leg in the air, through joint angles (N, 3) rad."""
+    keys = [
+        {"at_ms": 500 + 250 * i, "approach": "linear", "joints_deg": dict(zip(LEG, map(float, row), strict=True))}
+        for i, row in enumerate(np.rad2deg(points))
+    ]
+    return sequence(robot, keys)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_where_a_servo_has_less_speed_to_give_it_is_toppra_that_says_how_much(tansy: Robot, seed: int) -> None:
+    """A heavy leg held up: what gravity takes of each servo changes along the way, and so does its speed
+    (a servo's torque falls linearly with its speed; practice). toppra: its velocity limits that vary with the path.
+    """
+    weak = replace(
+        tansy,
+        supply=replace(tansy.supply, regulator_a=100.0, battery_ohm=1e-3, wiring_ohm=1e-4),
+        servos=tuple(
+            # Slow, so that inertia takes nothing worth mentioning: toppra is not told of it.
+            replace(s, stall_torque=s.stall_torque * 0.14, free_speed=s.free_speed * 0.1, hold_fraction=1.0)
+            for s in tansy.servos
+        ),
+    )
+    dice = np.random.default_rng(seed)
+    ends = np.array(
+        [[0.0, 1.0, -1.2], [*dice.uniform(-0.4, 0.4, 1), 0.3, -0.3], [*dice.uniform(-0.4, 0.4, 1), 1.1, -1.5]]
+    )
+    points = np.vstack([np.linspace(a, b, 12, endpoint=False) for a, b in pairwise(ends)])
+    points = np.vstack([points, ends[-1:]])
+    move = lifted(weak, points)
+    t = work_out(render(move, weak))
+    volts = float(np.median(t.rail.steady_volts))
+    path = Corners(points)
+    free = np.array([float(weak.servos[j].free_speed_at(volts)) for j in range(3)])
+    stall = np.array([float(weak.servos[j].stall_torque_at(volts)) for j in range(3)])
+
+    def limits(s: float) -> np.ndarray:
+        joints = t.frames.joints[:1].copy()
+        joints[0, :3] = path(s)
+        # Body level: the other five feet hold it
+        held = gravity_torques(weak, joints, np.array([[0.0, 0.0, -1.0]]))[0, :3]
+        most = np.minimum(free * (1 - np.abs(held) / stall), top_speed(weak)[:3])
+        return np.stack([-most, most], axis=-1)
+
+    speed = toppra.constraint.JointVelocityConstraintVarying(limits)
+    gain = toppra.constraint.JointAccelerationConstraint(np.array([[-1e5, 1e5]] * 3))
+    optimum = toppras(points, [speed, gain], 8)
+    freely = float((np.abs(np.diff(points, axis=0)) / top_speed(weak)[:3]).max(axis=1).sum())
+    assert optimum > 1.1 * freely  # the load does matter
+    found = retime(move, weak, rate_hz=RATE, fastest=True).sequence
+    ours = found.duration_s - (found.document.keyframes[0].at_ms or 0) / 1000
+    assert ours == pytest.approx(optimum, rel=0.05)
+
+
+class Approach(AbstractGeometricPath):  # type: ignore[misc]
+    """One stretch of minimum jerk, 10τ³ − 15τ⁴ + 6τ⁵, by its own progress; and that progress as a last coordinate."""
+
+    def __init__(self, way: np.ndarray) -> None:
+        self.way = way
+
+    def __call__(self, s, order=0):  # type: ignore[no-untyped-def]
+        t = np.atleast_1d(s)
+        shape = (
+            10 * t**3 - 15 * t**4 + 6 * t**5,
+            30 * t**2 - 60 * t**3 + 30 * t**4,
+            60 * t - 180 * t**2 + 120 * t**3,
+        )
+        found = np.hstack([shape[order][:, None] * self.way, (t, 0 * t + 1, 0 * t)[order][:, None]])
+        return found if np.ndim(s) else found[0]
+
+    @property
+    def dof(self) -> int:
+        return len(self.way) + 1
+
+    @property
+    def path_interval(self) -> np.ndarray:
+        return np.array([0.0, 1.0])
+
+    @property
+    def waypoints(self) -> tuple[np.ndarray, np.ndarray]:
+        return np.array([0.0, 1.0]), self(np.array([0.0, 1.0]))
+
+
+def kept_pace(way: np.ndarray, top: np.ndarray) -> float:
+    """toppra's optimum in s for one stretch of even progress: the last coordinate may not accelerate."""
+    limits = np.append(top, 1e3)
+    speed = toppra.constraint.JointVelocityConstraint(np.stack([-limits, limits], axis=-1))
+    even = np.append(np.full(len(way), 1e6), 1e-3)
+    gain = toppra.constraint.JointAccelerationConstraint(np.stack([-even, even], axis=-1))
+    grid = np.linspace(0, 1, 201)
+    instance = toppra.algorithm.TOPPRA([speed, gain], Approach(way), gridpoints=grid, solver_wrapper="seidel")
+    fastest_start = float(np.sqrt(instance.compute_controllable_sets(0.0, 1e3)[0, 1]))
+    return 1 / fastest_start
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_with_the_pace_of_the_approach_it_is_toppras_too(light: Robot, seed: int) -> None:
+    dice = np.random.default_rng(seed)
+    points = np.vstack([np.zeros(2), np.deg2rad(dice.uniform(-55, 55, (6, 2)))])
+    keys = [
+        {"at_ms": 1200 * i, "joints_deg": {"head": float(a), "tail": float(b)}}
+        for i, (a, b) in enumerate(np.rad2deg(points))
+    ]
+    top = top_speed(light)[[light.joint_index["head"], light.joint_index["tail"]]]
+    optimum = sum(kept_pace(way, top) for way in np.diff(points, axis=0))
+    found = retime(sequence(light, keys), light, rate_hz=RATE, fastest=True).sequence
+    assert found.duration_s == pytest.approx(optimum, rel=0.05)
+    # And what toppra may do that an approach may not, is worth 15/8
+    freely = (np.abs(np.diff(points, axis=0)) / top).max(axis=1).sum()
+    assert optimum / freely == pytest.approx(15 / 8, rel=0.01)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_covering_costs_what_the_linear_programme_costs(data: st.DataObject) -> None:
+    count = data.draw(st.integers(1, 7))
+    least = np.array(data.draw(st.lists(st.floats(0.05, 2), min_size=count, max_size=count)))
+    run = st.tuples(st.integers(0, count - 1), st.integers(1, count)).filter(lambda ab: ab[0] < ab[1])
+    runs = data.draw(st.dictionaries(run, st.floats(0.1, 6), max_size=8))
+    found = cover(least, runs)
+    assert (found >= least - 1e-9).all()
+    for (first, end), length in runs.items():
+        assert found[first:end].sum() >= length - 1e-7
+    rows = [[-1.0 if first <= k < end else 0.0 for k in range(count)] for first, end in runs]
+    best = linprog(
+        np.ones(count),
+        A_ub=np.array(rows) if rows else None,
+        b_ub=[-length for length in runs.values()] if rows else None,
+        bounds=[(low, None) for low in least],
+    )
+    assert found.sum() == pytest.approx(best.fun, abs=1e-6)
+
+
+def test_what_is_missing_is_shared_by_the_pieces_that_may_have_it() -> None:
+    np.testing.assert_allclose(cover(np.array([1.0, 2.0, 1.0]), {(0, 3): 6.0}), [1.5, 3.0, 1.5], atol=1e-4)
+    # Both runs take it in the piece that they share, since twice would be longer.
+    np.testing.assert_allclose(cover(np.array([1.0, 1.0, 1.0]), {(0, 2): 3.0, (1, 3): 3.0}), [1, 2, 1], atol=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_channels_that_overlap_take_as_long_as_the_linear_programme(light: Robot, seed: int) -> None:
+    """Head and tail, each with keys of its own: the time between two keys has to be 15/8 of way over top speed at
+    least, times between keyframes are not to shrink, and the sum is to be least (HiGHS, by SciPy)."""
+    dice = np.random.default_rng(seed)
+    knots, names = 7, ("head", "tail")
+    angles: dict[int, dict[str, float]] = {k: {} for k in range(1, knots)}
+    for k in range(1, knots):
+        for name in names if dice.random() < 0.3 else (names[dice.integers(2)],):
+            angles[k][name] = float(dice.uniform(-55, 55))
+    least = dice.uniform(0.02, 0.1, knots - 1)
+    at = np.concatenate([[0.0], np.cumsum(least)])
+    move = sequence(light, [{"at_ms": at[k] * 1000, "joints_deg": angles[k]} for k in range(1, knots)])
+    rows, lengths = [], []
+    for name in names:
+        before, angle = 0, 0.0
+        for k in range(1, knots):
+            if name in angles[k]:
+                way = abs(np.deg2rad(angles[k][name] - angle))
+                rows.append([-1.0 if before <= i < k else 0.0 for i in range(knots - 1)])
+                lengths.append(-15 / 8 * way / top_speed(light)[light.joint_index[name]])
+                before, angle = k, angles[k][name]
+    best = linprog(np.ones(knots - 1), A_ub=rows, b_ub=lengths, bounds=[(low, None) for low in least])
+    assert best.fun > 1.1 * least.sum()  # it is too fast as it is
+    found = retime(move, light, rate_hz=RATE)
+    assert found.sequence.duration_s == pytest.approx(best.fun, rel=0.01)
+
+
+def test_current_is_used_up_to_what_there_is(tansy: Robot) -> None:
+    """Bobbing on all feet until the regulator gives no more: its limit is met, and hardly less."""
+
+    def bobbing(robot: Robot, each_ms: float) -> Sequence:
+        return sequence(robot, [{"at_ms": each_ms * i, "body": {"z_mm": -22 if i % 2 else 8}} for i in range(1, 6)])
+
+    quick, slow = (check(render(bobbing(tansy, ms), tansy)).peaks.supply_a for ms in (240, 4000))
+    limit = (quick + slow) / 2
+    tight = replace(tansy, supply=replace(tansy.supply, regulator_a=limit))
+    found = retime(bobbing(tight, 240), tight).sequence
+    report = check(render(found, tight))
+    assert 0.98 * limit < report.peaks.supply_a <= limit
+    assert report.fits
+
+
+POSES = st.fixed_dictionaries(
+    {},
+    optional={
+        "joints_deg": st.fixed_dictionaries({}, optional={"head": st.integers(-75, 75), "tail": st.integers(-55, 55)}),
+        "body": st.fixed_dictionaries(
+            {},
+            optional={
+                "x_mm": st.integers(-25, 25), "y_mm": st.integers(-25, 25), "z_mm": st.integers(-25, 15),
+                "roll_deg": st.integers(-6, 6), "pitch_deg": st.integers(-6, 6), "yaw_deg": st.integers(-8, 8),
+            },
+        ),
+        "feet": st.dictionaries(
+            st.sampled_from(["left_front", "right_middle", "left_rear"]),
+            st.fixed_dictionaries({"z_mm": st.integers(0, 35)}), max_size=2,
+        ),
+    },
+)  # fmt: skip
+STEPS = st.lists(
+    st.tuples(st.integers(60, 700), POSES, st.sampled_from(["minimum-jerk", "linear", "ease-in-out", "ease"])),
+    min_size=1, max_size=7,
+)  # fmt: skip
+
+
+@settings(max_examples=12, deadline=None, phases=[Phase.explicit, Phase.reuse, Phase.generate])
+@given(steps=STEPS, fastest=st.booleans())
+def test_after_mending_the_check_passes(
+    steps: list[tuple[int, dict[str, object], str]], fastest: bool, tansy: Robot
+) -> None:
+    """Whatever fits when it is done ten times as slowly fits after retiming: in all rules, stops included.
+
+    A dozen moves in each run; 150 were tried when this was written.
+    """
+    at, keyframes = 0, []
+    for wait, pose, approach in steps:
+        at += wait
+        moves = {key: value for key, value in pose.items() if value} or {"joints_deg": {"tail": 10}}
+        keyframes.append({"at_ms": at, "approach": approach, **moves})
+    move = sequence(tansy, keyframes)
+    slowly = sequence(tansy, [{**key, "at_ms": key["at_ms"] * 10} for key in keyframes])
+    if not check(render(slowly, tansy)).fits:
+        event("time does not mend it")
+        return
+    found = retime(move, tansy, fastest=fastest)
+    event("retimed" if found.changes else "fits")
+    left = [f for f in check(render(found.sequence, tansy)).findings if f.severity == "error"]
+    assert not left
+    if not fastest:
+        assert found.sequence.duration_s >= move.duration_s - 1e-9
+    assert [k.model_copy(update={"at_ms": 0.0}) for k in found.sequence.document.keyframes] == [
+        k.model_copy(update={"at_ms": 0.0}) for k in move.document.keyframes
+    ]
+
+
+def test_only_when_told_to_it_gets_faster_and_pauses_stay(tansy: Robot) -> None:
+    keys = [
+        {"at_ms": 2000, "body": {"x_mm": 15}},
+        {"at_ms": 3500, "body": {"x_mm": 15}},
+        {"at_ms": 6000, "body": {"x_mm": 0}},
+    ]
+    move = sequence(tansy, keys)
+    assert retime(move, tansy).sequence is move
+    found = retime(move, tansy, fastest=True)
+    times = [k.at_ms or 0 for k in found.sequence.document.keyframes]
+    assert times[0] < 1000
+    assert times[1] - times[0] == pytest.approx(1500, abs=0.01)
+    assert times[2] - times[1] < 1000
+    assert check(render(found.sequence, tansy)).fits
+    assert [change.factor < 1 for change in found.changes] == [True, True]
+
+
+def test_as_fast_as_can_be_beats_stay_on_beats(light: Robot) -> None:
+    keys = [{"at_beat": b, "joints_deg": {"head": d}} for b, d in ((1, 30), (2, -30), (4, 0))]
+    move = sequence(light, keys, tempo_bpm=40)
+    found = retime(move, light, rate_hz=RATE, fastest=True).sequence
+    assert [k.at_beat for k in found.document.keyframes] == [1, 2, 4]
+    # The quickest of them, 60 degrees in one beat, at 15/8 of its mean speed (Flash & Hogan 1985)
+    beat = 15 / 8 * np.deg2rad(60) / top_speed(light)[light.joint_index["head"]]
+    assert found.document.tempo_bpm == pytest.approx(60 / beat, rel=0.01)
