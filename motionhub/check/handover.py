@@ -3,12 +3,13 @@
 These are moves too, made by the planners that the show makes them with, and judged by the same rules. To and
 from rest there is one way each. Stop may be pressed at any frame, and a brake for each is too dear, so:
 
-1. Moments are *sampled*: every :data:`EVERY_S` while something moves, and in a move so long that these would be
-   more than :data:`MOST`, that many evenly; besides, the fastest frame, and the fastest of a foot that stands.
+1. Moments are *sampled*: every frame, but in a move of more than :data:`MOST` that many evenly, which is ten times
+   a second in two and a half minutes; besides, the fastest frame, and the fastest of a foot that stands.
 2. Where the joints of each would come to rest follows in closed form, and what the ground, the weight and the
    other legs say to that pose is worked out for all of them at once.
-3. The worst of them by each measure, and the worst of each stretch that breaks a limit in the pose that it ends
-   in, are *braked* tick by tick by the live brake and judged by all rules; a stop ends held for good.
+3. The fastest, the worst by each measure if it comes near a limit in the pose that it ends in, and the worst of
+   each stretch that breaks one there are *braked* tick by tick by the live brake and judged by all rules; a stop
+   ends held for good.
 
 What the move itself is found to do wrong at that time is not said again.
 """
@@ -40,12 +41,12 @@ Indices = NDArray[np.intp]
 Rule = Callable[[Timeline, Mender], list[Finding]]
 T = TypeVar("T")
 
-EVERY_S = 0.1
-"""Between two moments at which Stop is tried: a step has several."""
-MOST = 600
-"""Moments in one move: those of a minute."""
+MOST = 1500
+"""Moments in one move: every frame of half a minute."""
 WORST = 4
 """Stretches that are braked for each measure: whoever has more to mend than that mends it step by step."""
+NEAR_BY = 5e-3
+"""m: what stays further from a limit than this, where a stop ends, need not be looked at on the way there."""
 _LEAD = 20
 """Rows before and after each way that are not judged: accelerations in it, and what servos still have to catch up
 with, are taken from them, too."""
@@ -124,22 +125,24 @@ def _worst(t: Timeline, speeds: Array) -> list[int]:
     share = np.abs(speeds) / top_speed(robot)
     legs = share[:, : 3 * robot.legs].reshape(count, robot.legs, 3).max(axis=2)
     chosen = {int(share.max(axis=1).argmax()), int((legs * t.down).max(axis=1).argmax())}
-    step = max(round(EVERY_S * rate), -(-count // MOST), 1)
+    step = -(-count // MOST)
     tried = np.unique([*range(0, count, step), *chosen])
     ends = t.frames.joints[tried] + run_out(robot, speeds[tried])
     ends = np.clip(
         ends, np.minimum(robot.lower, t.frames.joints[tried]), np.maximum(robot.upper, t.frames.joints[tried])
     )
-    for badness, limit in _measures(t, poses(t, tried, ends)):
+    for badness, limit, near in _measures(t, poses(t, tried, ends)):
         worse = np.full(count, -np.inf)
         worse[tried] = badness
         found = sorted(stretches(worse > limit, worse, rate), key=lambda s: -worse[s.worst])
-        chosen |= {stretch.worst for stretch in found[:WORST]} | {int(worse.argmax())}
+        chosen |= {stretch.worst for stretch in found[:WORST]}
+        if worse.max() > near:
+            chosen.add(int(worse.argmax()))
     return sorted(chosen)
 
 
-def _measures(t: Timeline, end: Poses) -> list[tuple[Array, float]]:
-    """How bad each pose (N,) is to end in, and from where on it breaks a limit."""
+def _measures(t: Timeline, end: Poses) -> list[tuple[Array, float, float]]:
+    """How bad each pose (N,) is to end in; from where on it breaks a limit, and from where on it comes near to one."""
     robot = t.frames.robot
     load = np.stack(
         [
@@ -148,10 +151,10 @@ def _measures(t: Timeline, end: Poses) -> list[tuple[Array, float]]:
         ]
     )
     return [
-        (robot.walk.margin - end.margin + end.tipped, MARGIN_SLACK),
-        (CLEAR - end.clearance, 0.0),
-        (-end.parts.min(axis=1, initial=0.0), TOUCH),
-        (load.max(axis=0), 1.0),
+        (robot.walk.margin - end.margin + end.tipped, MARGIN_SLACK, -NEAR_BY),
+        (CLEAR - end.clearance, 0.0, -NEAR_BY),
+        (-end.parts.min(axis=1, initial=np.inf), TOUCH, -NEAR_BY),
+        (load.max(axis=0), 1.0, 0.9),
     ]
 
 

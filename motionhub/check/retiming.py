@@ -49,10 +49,10 @@ SHORTEST = 5
 """Frames to which a piece is shortened at most: enough to see how fast it is."""
 UNDER = 0.6
 """When a move shall be as fast as can be, each piece is first made so much shorter than its own frames allow."""
-SLOWER = 1.1, 1.5
+SLOWER = 1.15, 1.5
 """How much slower, at least and at most, a piece becomes in which a rule still finds something; tried so often:"""
 LAST_ROUNDS = 20
-HOPELESS = 5.0
+HOPELESS = 12.0
 """What is wrong even when it is so many times slower is not for time to mend."""
 _HALVINGS = 40
 _TIMED = (
@@ -294,7 +294,10 @@ def _share(moved: Array, turned: Array, joint: int, need: float, bends: Flags) -
     total = float(np.abs(turned).sum()) if joint < 0 else float(abs(turned[joint]))
     strong = shares >= shares.max() / 2
     main = float(shares[strong].sum())
-    left = total / need - (total - main)
+    rest = total - main
+    if joint < 0:
+        rest = max(rest, 0.0)  # channels that work against each other move less together than each
+    left = total / need - rest
     if left < main / (1.5 * need):
         strong, left, main = shares > shares.max() / 50, 1.0, need
     return main / left, [int(i) for i in np.flatnonzero(strong)]
