@@ -8,6 +8,7 @@ the stepper some way before the end.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil, copysign, floor, trunc
 
 import numpy as np
@@ -52,33 +53,56 @@ def walked(sequence: Sequence, robot: Robot, rate_hz: float, count: int) -> Stri
         start, stop = sequence.span(walk)
         first = ceil(start * rate_hz - 1e-9)
         ticks = max(0, min(floor(stop * rate_hz + 1e-9), count - 1) - first)
-        place = f"walks[{i}]"
-        twist = _twist(walk)
-        stepper = _stepper(walk, robot, rate_hz, twist, sequence.source, place)
-        stances = _stretch(stepper, twist, ticks, sequence.source, place)
+        own, way = _steps(robot, _Walk.of(walk), rate_hz, ticks, sequence.source, f"walks[{i}]")
         base: Pose = (float(travel[first, 0]), float(travel[first, 1]), float(travel[first, 2]))
-        for frame, stance in enumerate(stances, start=first + 1):
-            feet[frame] = stance.feet
-            travel[frame] = compose(base, stance.travel)
+        feet[first + 1 : first + 1 + ticks] = own
+        for frame, pose in enumerate(way, start=first + 1):
+            travel[frame] = compose(base, pose)
         travel[first + ticks :] = travel[first + ticks]
     return Strides(feet, travel)
 
 
-def _twist(walk: WalkStretch) -> Twist:
-    return walk.forward_mm_s / 1000, walk.left_mm_s / 1000, float(np.deg2rad(walk.turn_deg_s))
+@dataclass(frozen=True)
+class _Walk:
+    """What a stretch of walking asks for, apart from when."""
+
+    twist: Twist
+    gait: str | None
+    cycle_s: float | None
+    lift: float | None
+
+    @classmethod
+    def of(cls, walk: WalkStretch) -> _Walk:
+        return cls(
+            (walk.forward_mm_s / 1000, walk.left_mm_s / 1000, float(np.deg2rad(walk.turn_deg_s))),
+            walk.gait,
+            None if walk.cycle_ms is None else walk.cycle_ms / 1000,
+            None if walk.lift_mm is None else walk.lift_mm / 1000,
+        )
 
 
-def _stepper(walk: WalkStretch, robot: Robot, rate_hz: float, twist: Twist, source: str, place: str) -> Stepper:
+# Whoever edits a move renders it over and over, and most edits change no walk: the steps of the last few are kept.
+@lru_cache(maxsize=8)
+def _steps(
+    robot: Robot, walk: _Walk, rate_hz: float, ticks: int, source: str, place: str
+) -> tuple[Array, tuple[Pose, ...]]:
+    """Feet (ticks, L, 3) and travel from the walk's start, tick by tick; raises the InputError that says why not."""
+    stepper = _stepper(walk, robot, rate_hz, source, place)
+    stances = _stretch(stepper, walk.twist, ticks, source, place)
+    feet = np.array([stance.feet for stance in stances]).reshape(ticks, robot.legs, 3)
+    feet.flags.writeable = False
+    return feet, tuple(stance.travel for stance in stances)
+
+
+def _stepper(walk: _Walk, robot: Robot, rate_hz: float, source: str, place: str) -> Stepper:
     """The stepper for a walk, which can do what the walk asks."""
     gait = default_gait(robot) if walk.gait is None else gaits(robot)[walk.gait]
-    cycle_s = None if walk.cycle_ms is None else walk.cycle_ms / 1000
-    lift = None if walk.lift_mm is None else walk.lift_mm / 1000
-    stepper = Stepper(robot, gait, 1 / rate_hz, cycle_s=cycle_s, lift=lift)
-    if twist == REST:
+    stepper = Stepper(robot, gait, 1 / rate_hz, cycle_s=walk.cycle_s, lift=walk.lift)
+    if walk.twist == REST:
         raise InputError(source, place, "expected a speed: forward_mm_s, left_mm_s or turn_deg_s")
-    most, over = stepper.limit(twist)
+    most, over = stepper.limit(walk.twist)
     if over:
-        expected = f"expected at most {_speed(most)} in this gait, cycle and lift, found {_speed(twist)}"
+        expected = f"expected at most {_speed(most)} in this gait, cycle and lift, found {_speed(walk.twist)}"
         if most == REST:
             expected = f"expected a lift and cycle that {robot.name} can step with, found none of its feet able to"
         raise InputError(source, place, expected)
