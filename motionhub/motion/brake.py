@@ -32,6 +32,8 @@ ONSET_S = 0.06
 """How long braking takes to set in and to let go: what a printed leg puts up with instead of a blow."""
 STANDSTILL_S = 0.4
 """It is never longer than this: both of the above, and some ticks for rounding."""
+STILL = 1e-9
+"""Share of a joint's top speed below which there is nothing to stop, and whose square may be no number at all."""
 SHARPEST = 6.0
 """How many times as quick a stop may be so that no joint leaves its range; one that still would is held at its end."""
 
@@ -48,7 +50,7 @@ def brake(robot: Robot, dt: float, joints: Array, velocity: Array, acceleration:
     """
     top = top_speed(robot)
     share = float((np.abs(velocity) / top).max())
-    if share == 0:
+    if share < STILL:
         return joints[None].copy()
     # Of the acceleration it has, only what slows all of it down is kept: the rest is what shall end.
     slowing = -float((acceleration * velocity / top**2).sum() / (velocity**2 / top**2).sum())
