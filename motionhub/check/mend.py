@@ -160,6 +160,16 @@ class Mender:
                     best = (float(STEPS_MM[mm]), text)
         return None if best is None else best[1]
 
+    def nearest(self, frame: int, leg: int) -> Array:
+        """Where to move a foot that is out of reach, so that it is not, by a millimetre: (3,) m forward, left, up."""
+        robot, own = self.timeline.frames.robot, np.array([frame])
+        support = rest_on_ground(robot, self.timeline.frames.joints[own])
+        # Where it gets to is the nearest point to where it is wanted.
+        way = support.rotation[0] @ (support.feet[0] - self._asked(own, support.feet)[0])[leg]
+        length = float(np.linalg.norm(way))
+        found: Array = way * ((length + 1e-3) / max(length, 1e-9))
+        return found
+
     def _samples(self, stretch: Stretch, window: int | None) -> Indices:
         first, last = (stretch.first, stretch.last) if window is None else (stretch.worst - window, stretch.worst)
         spread = np.linspace(max(first, 0), last, SAMPLES).round().astype(np.intp)

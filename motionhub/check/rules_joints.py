@@ -62,7 +62,9 @@ def reach(t: Timeline, mender: Mender) -> list[Finding]:
         def advise(stretch: Stretch, leg: int = int(leg), knee: Array = knee) -> str:
             short = up_to(t.frames.reach_error[stretch.worst, leg] * 1e3, 1)
             straight = abs(knee[stretch.worst]) < np.pi / 2
-            plain = f"keep the foot {short:g} mm {'nearer to' if straight else 'further from'} its hip"
+            way = "nearer to" if straight else "further from"
+            x, y, z = mender.nearest(stretch.worst, leg) * 1e3
+            plain = f"keep the foot {short:g} mm {way} its hip (x {x:+.0f}, y {y:+.0f}, z {z:+.0f} mm)"
             other = mender.least(stretch, lambda trial: np.asarray(trial.reached.all(axis=1)))
             return f"{plain}, or {other}" if other else plain
 
@@ -100,7 +102,7 @@ def _slower(speed: Array, worst: int, limit: float, rate_hz: float) -> str:
         return f"take at least {milliseconds:g} ms for it: it jumps within one frame"
     # A frame's speed is a mean over it, and the peak may fall between two: when slowed, more of it shows. Near a
     # parabola's top the mean is up to 1/12 + 1/4 of the second difference low; peaks of a few frames are sharper.
-    peak = float(speed[worst]) + max(float(speed[worst]) - (before + after) / 2, 0.0) / 2
+    peak = float(speed[worst]) + max(float(speed[worst]) - (before + after) / 2, 0.0) * 0.75
     return times_slower(peak / limit)
 
 

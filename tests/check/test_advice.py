@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from stances import LEFT_TRIPOD, frames, standing
@@ -146,6 +146,27 @@ def test_too_much_current_at_rest_and_while_moving(tansy: Robot) -> None:
     assert "supply-current" not in broken(plan.check())
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_a_foot_out_of_reach_is_put_where_the_advice_says(tansy: Robot, seed: int) -> None:
+    """The nearest point that is reached: done as it says the foot gets there, and half of it is not enough."""
+    dice = np.random.default_rng(seed)
+    leg = int(dice.integers(tansy.legs))
+    feet = standing(tansy, 60)
+    out = tansy.rest_feet[leg, :2] - tansy.hip[leg, :2]
+    feet[:, leg, :2] += out / np.linalg.norm(out) * dice.uniform(0.1, 0.2)
+    feet[:, leg, 2] += dice.uniform(0, 0.15)
+    advice = advice_on(Plan(tansy, feet).check(), "reach")
+    found = re.search(r"\(x ([+-]\d+), y ([+-]\d+), z ([+-]\d+) mm\)", advice)
+    assert found
+    way = np.array([float(part) for part in found.groups()]) / 1e3
+    assert np.linalg.norm(way) * 1e3 == pytest.approx(float(re.findall(r"foot ([\d.]+) mm", advice)[0]), abs=2.5)
+    halfway, there = Plan(tansy, feet), Plan(tansy, feet)
+    halfway.feet[:, leg] += way / 2
+    there.feet[:, leg] += way
+    assert "reach" in broken(halfway.check())
+    assert "reach" not in broken(there.check())
+
+
 def slowed(document: dict[str, object], factor: float) -> dict[str, object]:
     keyframes = [{**k, "at_ms": k["at_ms"] * factor} for k in document["keyframes"]]  # type: ignore[attr-defined, index]
     return {**document, "keyframes": keyframes}
@@ -160,6 +181,7 @@ APPROACHES = st.sampled_from(["minimum-jerk", "linear", "ease", "ease-in-out", "
 
 
 @settings(max_examples=60, deadline=None)
+@example(steps=[(457, -29, "minimum-jerk"), (100, 1, "ease")], joint="head")
 @given(
     steps=st.lists(st.tuples(st.integers(100, 900), st.integers(-75, 75), APPROACHES), min_size=1, max_size=5),
     joint=st.sampled_from(["head", "left_front.coxa", "left_front.tibia"]),
@@ -173,12 +195,13 @@ def test_too_fast_is_mended_by_the_factor_that_is_named(
         angle = {"head": degrees, "left_front.coxa": degrees / 2, "left_front.tibia": degrees / 2 - 80}[joint]
         keyframes.append({"at_ms": at, "approach": approach, "joints_deg": {joint: angle}})
     document = {"format": "motionhub-sequence/1", "name": "quick", "keyframes": keyframes}
-    findings = [f for f in rendered(tansy, document).findings if f.rule == "joint-speed"]
+    findings = [f for f in rendered(tansy, document).findings if f.rule == "joint-speed" and not f.way]
     factors = [re.fullmatch(r"([\d.]+) times slower", f.advice) for f in findings]
     assume(findings and all(factors))
     slower = max(float(found[1]) for found in factors if found)
     assert slower > 1
-    after = [f for f in rendered(tansy, slowed(document, slower)).findings if f.rule == "joint-speed"]
+    report = rendered(tansy, slowed(document, slower))
+    after = [f for f in report.findings if f.rule == "joint-speed" and not f.way]
     assert not after
 
 
