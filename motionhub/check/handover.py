@@ -3,8 +3,9 @@
 These are moves too, made by the planners that the show makes them with, and judged by the same rules. To and
 from rest there is one way each. Stop may be pressed at any frame, and a brake for each is too dear, so:
 
-1. Moments are *sampled*: every frame, but in a move of more than :data:`MOST` that many evenly, which is ten times
-   a second in two and a half minutes; besides, the fastest frame, and the fastest of a foot that stands.
+1. Moments are *sampled*: every :data:`EVERY_S`, and as often as a stop would end :data:`APART` from where the last
+   one did, so every frame of a quick move; but not many more than :data:`MOST` of them. Besides, the fastest
+   frame, and the fastest of a foot that stands.
 2. Where the joints of each would come to rest follows in closed form, and what the ground, the weight and the
    other legs say to that pose is worked out for all of them at once.
 3. The fastest, the worst by each measure if it comes near a limit in the pose that it ends in, and the worst of
@@ -16,7 +17,7 @@ What the move itself is found to do wrong at that time is not said again.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any, TypeVar
 
@@ -41,8 +42,12 @@ Indices = NDArray[np.intp]
 Rule = Callable[[Timeline, Mender], list[Finding]]
 T = TypeVar("T")
 
+EVERY_S = 0.1
+"""Between two moments at which Stop is tried, at most."""
+APART = float(np.deg2rad(2))
+"""rad: and where some joint would come to rest so much further on: of a leg of 20 cm, 7 mm at the foot."""
 MOST = 1500
-"""Moments in one move: every frame of half a minute."""
+"""Moments in one move, or little more: a longer or busier one is tried at fewer of them, spread evenly."""
 WORST = 4
 """Stretches that are braked for each measure: whoever has more to mend than that mends it step by step."""
 NEAR_BY = 5e-3
@@ -63,6 +68,16 @@ class _Way:
     joints: Array
     instead: str = ""
     """What makes the way needless."""
+
+    def key(self, t: Timeline, rules: tuple[Rule, ...]) -> Hashable:
+        """All that a verdict on it depends on."""
+        of = (self.before, self.joints, t.frames.outputs[self.frame])
+        return (t.frames.robot, t.set_v, t.frames.rate_hz, rules, *(part.tobytes() for part in of))
+
+
+_remembered: dict[Hashable, tuple[Finding, ...]] = {}
+"""Verdicts on the last ways. Whoever edits a move checks it over and over, and most edits change none of them."""
+REMEMBERED = 64
 
 
 def around(t: Timeline, rules: Iterable[Rule], own: Iterable[Finding]) -> list[Finding]:
@@ -125,12 +140,10 @@ def _worst(t: Timeline, speeds: Array) -> list[int]:
     share = np.abs(speeds) / top_speed(robot)
     legs = share[:, : 3 * robot.legs].reshape(count, robot.legs, 3).max(axis=2)
     chosen = {int(share.max(axis=1).argmax()), int((legs * t.down).max(axis=1).argmax())}
-    step = -(-count // MOST)
-    tried = np.unique([*range(0, count, step), *chosen])
-    ends = t.frames.joints[tried] + run_out(robot, speeds[tried])
-    ends = np.clip(
-        ends, np.minimum(robot.lower, t.frames.joints[tried]), np.maximum(robot.upper, t.frames.joints[tried])
-    )
+    ends = t.frames.joints + run_out(robot, speeds)
+    tried = np.unique([*_told_apart(ends, rate), *chosen])
+    ends, here = ends[tried], t.frames.joints[tried]
+    ends = np.clip(ends, np.minimum(robot.lower, here), np.maximum(robot.upper, here))
     for badness, limit, near in _measures(t, poses(t, tried, ends)):
         worse = np.full(count, -np.inf)
         worse[tried] = badness
@@ -139,6 +152,16 @@ def _worst(t: Timeline, speeds: Array) -> list[int]:
         if worse.max() > near:
             chosen.add(int(worse.argmax()))
     return sorted(chosen)
+
+
+def _told_apart(ends: Array, rate: float) -> Indices:
+    """Frames whose stops are worth telling apart, by where they end (T, J) in rad: at most about :data:`MOST`."""
+    way = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(ends, axis=0)).max(axis=1))])
+    often = max(EVERY_S * rate, len(ends) / MOST)
+    # By the way that they have gone, and by time; where either passes a mark, there is a frame.
+    marks = np.floor(np.stack([way / max(APART, 2 * float(way[-1]) / MOST), np.arange(len(ends)) / often]))
+    found: Indices = np.flatnonzero(np.diff(marks, axis=1, prepend=-1.0).any(axis=0))
+    return found
 
 
 def _measures(t: Timeline, end: Poses) -> list[tuple[Array, float, float]]:
@@ -162,14 +185,31 @@ def _measures(t: Timeline, end: Poses) -> list[tuple[Array, float, float]]:
 
 
 def _judged(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...]) -> Iterator[Finding]:
-    if not ways:
-        return
+    keys = [way.key(t, rules) for way in ways]
+    fresh = {key: way for key, way in zip(keys, ways, strict=True) if key not in _remembered}
+    found = {key: _remembered[key] for key in keys if key not in fresh}
+    if fresh:
+        found |= dict(zip(fresh, _found(t, list(fresh.values()), rules), strict=True))
+    for key, way in zip(keys, ways, strict=True):
+        # What was asked for last is kept longest.
+        _remembered.pop(key, None)
+        _remembered[key] = found[key]
+        for finding in found[key]:
+            yield _told(finding, way, t)
+    for key in list(_remembered)[:-REMEMBERED]:
+        _remembered.pop(key, None)
+
+
+def _found(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...]) -> list[tuple[Finding, ...]]:
+    """What the rules find on each of the ways."""
     whole, pieces = _pieces(t, ways)
-    for i in _suspects(whole, pieces, rules):
-        mender = Mender(pieces[i])
-        for rule in rules:
-            for finding in rule(pieces[i], mender):
-                yield _told(finding, ways[i], t)
+    suspects = _suspects(whole, pieces, rules)
+    return [
+        tuple(finding for mender in [Mender(piece)] for rule in rules for finding in rule(piece, mender))
+        if i in suspects
+        else ()
+        for i, piece in enumerate(pieces)
+    ]
 
 
 def _pieces(t: Timeline, ways: list[_Way]) -> tuple[Timeline, list[Timeline]]:
