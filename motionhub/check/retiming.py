@@ -132,6 +132,7 @@ class _Retiming:
         """(K,) s, what a piece that changes as a whole needs."""
         self.lengths = self.original.copy()
         self.now = sequence
+        self.trying = False
 
     def result(self, fastest: bool) -> Retimed:
         if fastest:
@@ -179,7 +180,9 @@ class _Retiming:
             return
         # First much too slow: what is wrong even then is not for time to mend.
         kept = self.now, self.lengths, self.runs.copy(), self.whole.copy()
+        self.trying = True
         self._ask(t, self._slower(t, wrong, HOPELESS), np.full(len(t.frames), -1))
+        self.trying = False
         self._stretch()
         hopeless = {(finding.rule, finding.subject) for finding in self._wrong(self._timeline())}
         self.now, self.lengths, self.runs, self.whole = kept
@@ -253,11 +256,17 @@ class _Retiming:
         return asked
 
     def _ask_whole(self, piece: int, need: float) -> bool:
-        length = float(self.lengths[piece]) * need * SPARE
-        if length > MOST * self.original[piece]:
+        length = self._allowed(float(self.lengths[piece]) * need * SPARE, float(self.original[piece]))
+        if length is None:
             return False
         self.whole[piece] = max(length, float(self.whole[piece]))
         return True
+
+    def _allowed(self, length: float, before: float) -> float | None:
+        """So long, if that is not beyond all sense for what was ``before`` s long; while trying, as long as may be."""
+        if length > MOST * before:
+            return MOST * before if self.trying else None
+        return length
 
     def _ask_run(self, start: float, stop: float, ratio: float) -> bool:
         """Have the time between two keys of a channel grow by a factor; that of walks in it stays."""
@@ -267,8 +276,8 @@ class _Retiming:
         run = int(self.order[first]), int(self.order[end])
         inside = float(self.lengths[first:end][self.free[first:end]].sum())
         before = float(self.original[first:end][self.free[first:end]].sum())
-        length = inside + (stop - start) * (ratio * SPARE - 1)
-        if run[0] >= run[1] or length > MOST * before:
+        length = self._allowed(inside + (stop - start) * (ratio * SPARE - 1), before)
+        if run[0] >= run[1] or length is None:
             return False
         self.runs[run] = max(length, self.runs.get(run, 0.0))
         return True
