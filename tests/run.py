@@ -24,7 +24,16 @@ ROOT = Path(__file__).resolve().parent.parent
 ENV = ROOT / "tests" / "_env"
 BIN = ENV / ("Scripts" if os.name == "nt" else "bin")
 PYTHON = BIN / "python"
-DEBIAN = {"chromium": "the browser tests"}
+DEBIAN = {
+    # package: (a program or a header that it brings, what is skipped without it)
+    "chromium": ("chromium", "the browser tests"),
+    "g++": ("g++", "the tests of the robot's program on this computer"),
+    "clang": ("clang++", "fuzzing the robot's program with coverage; sanitizers come from g++ then"),
+    "gcc-avr": ("avr-gcc", "the tests of the robot's program on its chip"),
+    "avr-libc": ("/usr/lib/avr/include/avr/io.h", "the tests of the robot's program on its chip"),
+    "libsimavr-dev": ("/usr/include/simavr/sim_avr.h", "the tests of the robot's program on its chip"),
+    "libelf-dev": ("/usr/include/libelf.h", "the tests of the robot's program on its chip"),
+}
 
 missing: list[str] = []
 
@@ -58,17 +67,24 @@ def environment() -> None:
         stamp.write_text(wanted)
 
 
+def there(sign: str) -> bool:
+    """Whether a program, or a file given by its whole path, is on this machine."""
+    return Path(sign).exists() if sign.startswith("/") else shutil.which(sign) is not None
+
+
 def debian() -> None:
     """Install Debian's packages where this user may; say plainly what is missing."""
-    wanted = {name: use for name, use in DEBIAN.items() if not shutil.which(name)}
+    wanted = [name for name, (sign, _) in DEBIAN.items() if not there(sign)]
     if not wanted:
         return
     if shutil.which("apt-get") and hasattr(os, "geteuid") and os.geteuid() == 0:
         quiet = {"DEBIAN_FRONTEND": "noninteractive"}
         run("apt-get", "update", quiet=True, **quiet)
-        run("apt-get", "install", "--yes", "--no-install-recommends", *wanted, quiet=True, **quiet)
-    for name, use in wanted.items():
-        if not shutil.which(name):
+        for name in wanted:  # one at a time, or one that is not to be had would keep the others away
+            run("apt-get", "install", "--yes", "--no-install-recommends", name, quiet=True, **quiet)
+    for name in wanted:
+        sign, use = DEBIAN[name]
+        if not there(sign):
             missing.append(f"{name}: not on this machine and could not be installed here; skipped: {use}")
 
 
