@@ -13,7 +13,12 @@ A twin of the firmware, in whole microseconds and whole servo periods of 20 ms. 
     any with a joint on         -> LOWERING  battery below cut-off for the robot's cut-off time
     OFF        -> ENDED       the same, with no joint on
     LOWERING   -> ENDED       the body is down
-    ENDED stays until the controller is reset.
+    ENDED stays until the controller is reset by anything but its watchdog.
+
+The watchdog ends a hung program, and a robot that stood would sag without its pulses. So they outlive that
+reset, and only that: issued again at once where they were, they are eased to rest and held (QUIET), or
+lowered on (LOWERING); OFF and ENDED stay what they are. After any other reset there are no pulses before a
+frame comes.
 
 Joints start three at a time, each at its rest pose, so that eighteen servos do not draw their starting
 current at once; those that are on hold still meanwhile. Easing starts slowly and gets faster, so it
@@ -23,8 +28,9 @@ catches up with any move.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from motionhub.link.kept import Limits
 from motionhub.link.wire import Activity, Faults, Frame
 
 PERIOD_S = 0.02
@@ -117,6 +123,26 @@ class Controller:
                 self.pulses[i] = 0
         if self.activity in (Activity.OFF, Activity.QUIET) or self._missing():
             self._set(Activity.ENABLING)
+
+    def resume(self, activity: Activity, pulses: Sequence[int]) -> None:
+        """Go on after a watchdog's reset from what was issued before it, held within the limits."""
+        if activity in (Activity.OFF, Activity.ENDED):
+            self._all_off(activity)
+            return
+        ends = zip(pulses, self.settings.low, self.settings.high, strict=True)
+        self.pulses = [min(max(pulse, low), high) if pulse else 0 for pulse, low, high in ends]
+        held = Activity.QUIET if any(self.pulses) else Activity.OFF
+        self._set(Activity.LOWERING if activity == Activity.LOWERING else held)
+
+    def suits(self, limits: Limits) -> bool:
+        """Whether other limits could be used now: no pulse issued or asked for lies outside them."""
+        return limits.allow(self.pulses) and limits.allow(self._target or self.pulses)
+
+    def use(self, limits: Limits) -> None:
+        """From now on these are the limits and the poses."""
+        self.settings = replace(
+            self.settings, low=limits.low, high=limits.high, rest=limits.rest, lowered=limits.lowered
+        )
 
     def period(self, battery_mv: int) -> None:
         """One servo period: work out the pulses of the next 20 ms."""

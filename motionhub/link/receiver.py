@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from motionhub.link import coder
+from motionhub.link.keeper import Keeper
 from motionhub.link.wire import (
     VERSION,
     DamagedError,
@@ -52,7 +53,7 @@ class _Session:
     """Highest number seen with a good check, whether its frame was taken or not."""
     taken: int = 0
     before: int = 0
-    taken_at: float = 0.0
+    taken_at: int = 0
 
 
 class Receiver:
@@ -64,22 +65,32 @@ class Receiver:
         outputs: How many outputs there are.
         first_session: Differs from one start of the controller to the next (a boot counter, say).
         reset_cause: Told to the hub in ``welcome``.
+        keeper: Where settings go; without one they are a kind that is not known.
+
+    Times are whole milliseconds of any clock that does not go back, as on the chip.
     """
 
     def __init__(
-        self, low: Sequence[int], high: Sequence[int], outputs: int, first_session: int = 0, reset_cause: int = 0
+        self,
+        low: Sequence[int],
+        high: Sequence[int],
+        outputs: int,
+        first_session: int = 0,
+        reset_cause: int = 0,
+        keeper: Keeper | None = None,
     ) -> None:
         self._low, self._high, self._outputs = tuple(low), tuple(high), outputs
+        self._keeper = keeper
         self._own_session = first_session & 0xFFFF
         self._reset_cause = reset_cause
         self._splitter = Splitter()
         self._current: _Session | None = None
         self._pending: _Session | None = None
-        self._welcome: bytes = b""
+        self._welcome_due: Welcome | None = None
         self._frames: deque[tuple[int, Frame]] = deque(maxlen=HELD)
         self._fresh = False  # a frame was taken since the last report
-        self._reported_at = 0.0
-        self._telemetry_at = 0.0
+        self._reported_at = 0
+        self._telemetry_at = 0
         self._report_number = 0
         self._damaged = 0
         self.late = 0
@@ -94,12 +105,16 @@ class Receiver:
         """Packets dropped for their length, their check or what was in them."""
         return self._damaged + self._splitter.oversize
 
-    def receive(self, data: bytes, now: float) -> list[Taken]:
+    def use(self, low: Sequence[int], high: Sequence[int]) -> None:
+        """From now on these are the limits."""
+        self._low, self._high = tuple(low), tuple(high)
+
+    def receive(self, data: bytes, now_ms: int) -> list[Taken]:
         """Take the hub's bytes as they come; returns the frames accepted, in order. Never raises."""
         taken: list[Taken] = []
         for encoded in self._splitter.feed(data):
             try:
-                found = self._take(unseal(encoded), now)
+                found = self._take(unseal(encoded), now_ms)
             except DamagedError:
                 self._damaged += 1
             else:
@@ -107,27 +122,31 @@ class Receiver:
                     taken.append(found)
         return taken
 
-    def answer(self, now: float, telemetry: Callable[[], Telemetry]) -> bytes:
-        """What is due to the hub now: a welcome, telemetry, or an ack."""
-        out, self._welcome = self._welcome, b""
+    def answer(self, now_ms: int, telemetry: Callable[[], Telemetry]) -> bytes:
+        """What is due to the hub now: a welcome, how the keeping stands, telemetry or an ack."""
+        out = self._say_welcome()
         session = self._current
         if session is None:
             return out
         hello = session.hello
-        if now - self._telemetry_at >= hello.telemetry_ms / 1000 - 1e-9:
-            self._telemetry_at = now
-            return out + self._report(session, now, telemetry())
-        if self._fresh and now - self._reported_at >= hello.ack_ms / 1000 - 1e-9:
-            return out + self._report(session, now, None)
+        if self._keeper is not None and (kept := self._keeper.reply()) is not None:
+            self._report_number += 1
+            out += seal(kept.body(self._report_number), session.key.bytes_for(self._report_number))
+        if now_ms - self._telemetry_at >= hello.telemetry_ms:
+            self._telemetry_at = now_ms
+            return out + self._report(session, now_ms, telemetry())
+        if self._fresh and now_ms - self._reported_at >= hello.ack_ms:
+            return out + self._report(session, now_ms, None)
         return out
 
     # -- taking -------------------------------------------------------------------------------------
 
-    def _take(self, packet: Packet, now: float) -> Taken | None:
+    def _take(self, packet: Packet, now_ms: int) -> Taken | None:
         if packet.kind == Kind.HELLO:
             self._take_hello(packet)
             return None
-        if packet.kind not in (Kind.FULL, Kind.DIFFERENCE, Kind.LIMP):
+        settings = packet.kind == Kind.SETTINGS and self._keeper is not None
+        if not settings and packet.kind not in (Kind.FULL, Kind.DIFFERENCE, Kind.LIMP):
             self.unknown += 1
             return None
         session, number = self._session_of(packet)
@@ -135,6 +154,9 @@ class Receiver:
             self.late += 1
             return None
         session.newest = number
+        if settings and self._keeper is not None:
+            self._keeper.take(packet)
+            return None
         frame = coder.decode(packet, number, len(self._low), self._outputs, self._held)
         if frame.pulses is not None and not self._within(frame.pulses):
             self.refused += 1
@@ -143,7 +165,7 @@ class Receiver:
         # The newest becomes the nearest bit of those before it, and all move on by the ticks between.
         moved = (session.before << 1 | 1) if session.taken else 0
         session.before = moved << (ticks - 1) & 0xFFFF
-        session.taken, session.taken_at = number, now
+        session.taken, session.taken_at = number, now_ms
         self._fresh = True
         self._frames.append((number, frame))
         return Taken(number, frame, ticks)
@@ -184,9 +206,7 @@ class Receiver:
                 self._pending = _Session(key, hello)
         else:
             key = Key(hello.session, 0)
-        self._welcome = seal(
-            Welcome(suits, key.hub, key.robot, len(self._low), self._outputs, self._reset_cause).body()
-        )
+        self._welcome_due = Welcome(suits, key.hub, key.robot, len(self._low), self._outputs, self._reset_cause)
 
     def _within(self, pulses: Sequence[int]) -> bool:
         limits = zip(pulses, self._low, self._high, strict=True)
@@ -197,13 +217,21 @@ class Receiver:
 
     # -- reporting ----------------------------------------------------------------------------------
 
-    def _report(self, session: _Session, now: float, telemetry: Telemetry | None) -> bytes:
+    def _say_welcome(self) -> bytes:
+        due, self._welcome_due = self._welcome_due, None
+        if due is None:
+            return b""
+        if self._keeper is not None:
+            due = replace(due, kept=self._keeper.kept_in_use, digest=self._keeper.digest)
+        return seal(due.body())
+
+    def _report(self, session: _Session, now_ms: int, telemetry: Telemetry | None) -> bytes:
         self._fresh = False
-        self._reported_at = now
+        self._reported_at = now_ms
         self._report_number += 1
         held = 255
         if session.taken:
-            held = min(int((now - session.taken_at) * 1000), 255)
+            held = min(now_ms - session.taken_at, 255)
         receipt = Receipt(session.taken & 255, session.before, held)
         body = report_body(self._report_number, receipt, telemetry)
         return seal(body, session.key.bytes_for(self._report_number))

@@ -26,13 +26,15 @@ kind name      from          body after the first byte
 3    limp      hub           number (1), outputs (O × 1). Ends all pulses
 4    hello     hub           version (1), hub's session (2), J (1), O (1), tick in ms (1), ack in ms (1),
                              telemetry in 10 ms (1)
-5    reserved  hub           calibration to keep on the robot
+5    settings  hub           number (1), then calibration to keep on the robot as :mod:`motionhub.link.kept` has it
 8    welcome   robot         version (1), hub's session (2), robot's session (2), J (1), O (1),
-                             reset cause (1). Low bit set: the hello suits this robot
+                             reset cause (1), digest of the calibration in use (3). Bit 0: the hello suits
+                             this robot; bit 1: what is in use was kept, not exported with the program
 9    ack       robot         number (1), receipt (4)
 10   telemetry robot         number (1), receipt (4), battery in mV (2), faults (1), activity and reset
                              cause (1), worst loop in µs (2), seconds since reset (2),
                              damaged packets (1), late packets (1)
+11   kept      robot         number (1), then how the keeping of settings stands
 ==== ========= ============= ==========================================================================
 
 *Outputs*: level 0 to 255, in the order of the robot file. *Pulses*: whole microseconds, 0 for "no pulse on
@@ -66,6 +68,7 @@ import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum, IntFlag
+from typing import Any
 
 from motionhub.link import cobs
 from motionhub.link.crc import SIZE, START, crc24
@@ -88,9 +91,11 @@ class Kind(IntEnum):
     DIFFERENCE = 2
     LIMP = 3
     HELLO = 4
+    SETTINGS = 5
     WELCOME = 8
     ACK = 9
     TELEMETRY = 10
+    KEPT = 11
 
 
 class Activity(IntEnum):
@@ -173,11 +178,15 @@ class Welcome:
     outputs: int
     reset_cause: int
     version: int = VERSION
+    kept: bool = False
+    """Whether the calibration in use is what the hub had it keep, not what came with the program."""
+    digest: bytes = bytes(SIZE)
+    """Of the calibration in use (:func:`motionhub.link.kept.digest`)."""
 
     def body(self) -> bytes:
         """Its bytes before the check."""
-        return bytes([Kind.WELCOME << 4 | self.suits]) + _WELCOME.pack(
-            self.version, self.session, self.robot_session, self.joints, self.outputs, self.reset_cause
+        return bytes([Kind.WELCOME << 4 | self.kept << 1 | self.suits]) + _WELCOME.pack(
+            self.version, self.session, self.robot_session, self.joints, self.outputs, self.reset_cause, self.digest
         )
 
 
@@ -217,7 +226,7 @@ class Key:
 
 
 _HELLO = struct.Struct("<BHBBBBB")
-_WELCOME = struct.Struct("<BHHBBB")
+_WELCOME = struct.Struct("<BHHBBB3s")
 _RECEIPT = struct.Struct("<BHB")
 _TELEMETRY = struct.Struct("<HBBHHBB")
 
@@ -315,8 +324,9 @@ def read_hello(packet: Packet) -> Hello:
 
 def read_welcome(packet: Packet) -> Welcome:
     """Raises :class:`DamagedError` for a wrong length."""
-    version, session, robot_session, joints, outputs, cause = _unpack(_WELCOME, packet.body[1:])
-    return Welcome(bool(packet.low & 1), session, robot_session, joints, outputs, cause, version)
+    version, session, robot_session, joints, outputs, cause, digest = _unpack(_WELCOME, packet.body[1:])
+    suits, kept = bool(packet.low & 1), bool(packet.low & 2)
+    return Welcome(suits, session, robot_session, joints, outputs, cause, version, kept, digest)
 
 
 def report_body(number: int, receipt: Receipt, telemetry: Telemetry | None) -> bytes:
@@ -352,7 +362,7 @@ def read_report(packet: Packet) -> tuple[Receipt, Telemetry | None]:
     return receipt, Telemetry(mv, Faults(faults), activity, cause, loop, uptime, damaged, late)
 
 
-def _unpack(shape: struct.Struct, data: bytes) -> tuple[int, ...]:
+def _unpack(shape: struct.Struct, data: bytes) -> tuple[Any, ...]:
     if len(data) != shape.size:
         raise DamagedError(f"expected {shape.size} bytes, found {len(data)}")
     return shape.unpack(data)

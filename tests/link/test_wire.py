@@ -33,8 +33,9 @@ def test_a_hello_bit_by_bit():
 
 
 def test_a_welcome_bit_by_bit():
-    body = bytes([0x81, 1, 0x34, 0x12, 0xCD, 0xAB, 20, 2, 3])
-    assert wire.seal(wire.Welcome(True, 0x1234, 0xABCD, 20, 2, 3).body()) == by_hand(body)
+    body = bytes([0x83, 1, 0x34, 0x12, 0xCD, 0xAB, 20, 2, 3, 0xC0, 0xFF, 0xEE])
+    welcome = wire.Welcome(True, 0x1234, 0xABCD, 20, 2, 3, kept=True, digest=b"\xc0\xff\xee")
+    assert wire.seal(welcome.body()) == by_hand(body)
 
 
 def test_a_frame_bit_by_bit():
@@ -75,9 +76,9 @@ def test_hello_comes_back(session, joints, outputs, tick, ack, ten, version):
     assert wire.read_hello(packet) == hello
 
 
-@given(st.booleans(), word, word, byte, byte, byte, byte)
-def test_welcome_comes_back(suits, session, robot_session, joints, outputs, cause, version):
-    welcome = wire.Welcome(suits, session, robot_session, joints, outputs, cause, version)
+@given(st.booleans(), word, word, byte, byte, byte, byte, st.booleans(), st.binary(min_size=3, max_size=3))
+def test_welcome_comes_back(suits, session, robot_session, joints, outputs, cause, version, kept, digest):
+    welcome = wire.Welcome(suits, session, robot_session, joints, outputs, cause, version, kept, digest)
     assert wire.read_welcome(opened(wire.seal(welcome.body()))) == welcome
 
 

@@ -203,9 +203,8 @@ void Keeper::keep(const uint8_t* digest) {
 }
 
 void Keeper::start_writing() {
-    ++generation_;
     Crc24 crc;
-    crc.add(generation_);
+    crc.add(next_generation());
     crc.add(export_, CHECK_SIZE);
     for (uint16_t i = 0; i < IMAGE; ++i) crc.add(staged_[i]);
     crc.put(check_);
@@ -216,7 +215,7 @@ void Keeper::start_writing() {
 uint8_t Keeper::byte_of_slot(uint16_t at) const {
     if (at == 0) return WRITING;
     if (at == SLOT) return IN_PLACE;  // the marker again
-    if (at == 1) return generation_;
+    if (at == 1) return next_generation();
     if (at < 5) return export_[at - 2];
     if (at < 5 + IMAGE) return staged_[at - 5];
     return check_[at - 5 - IMAGE];
@@ -255,6 +254,7 @@ void Keeper::finish_writing() {
         other_damaged_ = false;
     }
     newest_ = slot;
+    generation_ = generation;
     damaged_ = false;
     pieces_ = 0;
     state_ = KeptState::Waiting;

@@ -52,6 +52,7 @@ class Keeper {
     void keep(const uint8_t* digest);
     void start_writing();
     uint8_t byte_of_slot(uint16_t at) const;
+    uint8_t next_generation() const { return static_cast<uint8_t>(generation_ + 1); }
     void finish_writing();
 
     uint8_t staged_[IMAGE];
@@ -63,7 +64,7 @@ class Keeper {
     uint16_t written_;     // how far the writing is
     KeptState state_;
     uint8_t newest_;       // slot of the newest good settings; 1 where there are none, so that 0 is written first
-    uint8_t generation_;
+    uint8_t generation_;   // of that slot
     bool other_damaged_, damaged_, kept_in_use_, reply_due_;
 };
 
