@@ -21,6 +21,7 @@ from motionhub.hub import commands as ask
 from motionhub.hub.battery import Battery
 from motionhub.hub.director import Director
 from motionhub.hub.events import Event, Notice, Prepare, Refused
+from motionhub.hub.faults import RobotFaults
 from motionhub.hub.figure import Footing
 from motionhub.hub.guard import Guard
 from motionhub.hub.lease import Lease
@@ -94,6 +95,7 @@ class Hub:
         self.link = LinkView()
         self.activity: Activity | None = None
         self.battery = Battery(robot.supply)
+        self._robot_faults = RobotFaults()
         self.lease = Lease()
         self.ticks = 0
         self._guard = Guard(robot, 1 / rate_hz)
@@ -231,6 +233,8 @@ class Hub:
             # Where it is held, it goes back to what it is sent, which is to hold; else the show has lost its place.
             if self.mode not in HELD:
                 self._lost()
+        for text in self._robot_faults.hear(telemetry, now):
+            self.tell("warning", text)
         level = self.battery.hear(telemetry.battery_mv / 1000, now)
         if level == "empty":
             self._empty("The battery is empty; lying down.")
