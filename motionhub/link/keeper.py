@@ -135,7 +135,9 @@ class Keeper:
     def _keep(self, wanted: bytes) -> None:
         if self._state == KeptState.WRITING:
             return
-        if self._state in (KeptState.WAITING, KeptState.KEPT) and wanted == self._staged_digest:
+        # Asked again how it ended. What failed is tried again when its pieces come again.
+        ended = self._state in (KeptState.WAITING, KeptState.KEPT, KeptState.FAILED)
+        if ended and wanted == self._staged_digest:
             return
         if self._pieces != (1 << pieces(len(self._staged))) - 1:
             self._state = KeptState.MISSING

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from numpy.typing import ArrayLike
 
 from motionhub.link import coder
+from motionhub.link.kept import RECORD, Kept, KeptState, Offer, read_kept
 from motionhub.link.wire import (
     VERSION,
     DamagedError,
@@ -84,7 +85,16 @@ class Heard:
     telemetry: Telemetry
 
 
-Event = Connected | Disconnected | Mismatch | Heard
+@dataclass(frozen=True)
+class Keeping:
+    """News of the settings that the robot was given to keep (:meth:`LinkSession.keep`)."""
+
+    state: KeptState
+    digest: bytes
+    """Of what the robot uses."""
+
+
+Event = Connected | Disconnected | Mismatch | Heard | Keeping
 
 
 @dataclass(frozen=True)
@@ -142,6 +152,8 @@ class LinkSession:
         self._round_trip: float | None = None
         self._telemetry: tuple[float, Telemetry] | None = None
         self._mismatch = ""
+        self._offer: Offer | None = None
+        self._keeping: KeptState | None = None
         self.damaged = 0
         """Packets dropped because they were not what the robot sent, or came late."""
         self.unknown = 0
@@ -176,10 +188,25 @@ class LinkSession:
         if self._key is None:
             return self._hello(now)
         self._number += 1
+        if self._offer is not None and (body := self._offer.body(self._number)) is not None:
+            return self._count(seal(body, self._key.bytes_for(self._number)), now)
         held = self._held()
         body = coder.encode(self._number, frame, next(iter(held), None), held.get)
         self._sent.append(_Sent(self._number, now, frame))
         return self._count(seal(body, self._key.bytes_for(self._number)), now)
+
+    def keep(self, image: bytes) -> None:
+        """Have the robot keep its calibration, an image as :func:`motionhub.link.kept.image` makes it.
+
+        Some ticks' frames give way to it; events say how it stands (:class:`Keeping`) until it is kept and in
+        use, refused or failed. What is on its way when the link goes down is sent anew when it is back.
+
+        Raises:
+            ValueError: for an image of another size than the robot's.
+        """
+        if len(image) != RECORD * self.joints:
+            raise ValueError(f"expected {RECORD * self.joints} bytes")
+        self._offer, self._keeping = Offer(image), None
 
     def receive(self, data: bytes, now: float) -> list[Event]:
         """Take what came from the robot, in any pieces; returns what it meant. Never raises for bad bytes."""
@@ -254,7 +281,7 @@ class LinkSession:
     def _take(self, packet: Packet, now: float) -> list[Event]:
         if packet.kind == Kind.WELCOME:
             return self._take_welcome(packet, now)
-        if packet.kind not in (Kind.ACK, Kind.TELEMETRY):
+        if packet.kind not in (Kind.ACK, Kind.TELEMETRY, Kind.KEPT):
             self.unknown += 1
             return []
         if self._key is None or len(packet.body) < 2:
@@ -262,6 +289,10 @@ class LinkSession:
         number = nearest(packet.body[1], self._heard_number)
         if not packet.fits(self._key.bytes_for(number)) or number <= self._heard_number:
             raise DamagedError("expected a newer packet with a good check")
+        if packet.kind == Kind.KEPT:
+            answer = read_kept(packet)
+            self._heard_number = number
+            return self._take_kept(answer)
         receipt, telemetry = read_report(packet)
         self._heard_number = number
         self._acknowledge(receipt, now)
@@ -269,6 +300,14 @@ class LinkSession:
             return []
         self._telemetry = now, telemetry
         return [Heard(telemetry)]
+
+    def _take_kept(self, answer: Kept) -> list[Event]:
+        if self._offer is None:
+            return []
+        if self._offer.hear(answer):
+            self._offer = None
+        news, self._keeping = answer.state != self._keeping, answer.state
+        return [Keeping(answer.state, answer.digest)] if news else []
 
     def _take_welcome(self, packet: Packet, now: float) -> list[Event]:
         if not packet.fits():

@@ -180,7 +180,9 @@ bool Keeper::take(const uint8_t* body, uint8_t size) {
 
 void Keeper::keep(const uint8_t* digest) {
     if (state_ == KeptState::Writing) return;
-    if ((state_ == KeptState::Waiting || state_ == KeptState::Kept) && same(digest, staged_digest_)) return;
+    // Asked again how it ended. What failed is tried again when its pieces come again.
+    const bool ended = state_ == KeptState::Waiting || state_ == KeptState::Kept || state_ == KeptState::Failed;
+    if (ended && same(digest, staged_digest_)) return;
     if (pieces_ != static_cast<uint16_t>((uint32_t(1) << PIECES) - 1)) {
         state_ = KeptState::Missing;
         return;

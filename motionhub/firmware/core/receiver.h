@@ -28,6 +28,8 @@ class Receiver {
     // After Event::Frame: the frame, and how many ticks after the one before it.
     const Frame& frame() const { return *taken_; }
     uint32_t ticks() const { return ticks_; }
+    // Number of the frame last taken in this session; 0 before the first.
+    uint32_t taken() const { return current_.taken; }
     // After Event::Settings: the body, until the next byte.
     const uint8_t* body() const { return buffer_; }
     uint8_t body_size() const { return body_size_; }

@@ -52,6 +52,7 @@ class Robot {
     const uint8_t* outputs() const { return controller_.outputs(); }   // 0 to 255; OUTPUTS of them
     Activity activity() const { return controller_.activity(); }
     const Limits& limits() const { return limits_; }
+    uint32_t taken() const { return receiver_.taken(); }               // number of the last frame, in its session
 
   private:
     void remember();

@@ -1,0 +1,76 @@
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import core_build
+import numpy as np
+import pytest
+from core_twin import Pair
+from hypothesis import settings
+
+from motionhub.robot.calibration import Calibration
+from motionhub.robot.description import load
+from motionhub.robot.model import Robot
+
+ROBOTS = Path(__file__).parents[2] / "sequences" / "robots"
+
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
+
+
+def fitted(robot: Robot) -> Calibration:
+    """As of a machine that somebody has built: trims, mirrored servos, ends."""
+    rng = np.random.default_rng(7)
+    default = Calibration.default(robot)
+    n = robot.joints
+    return Calibration(
+        robot.name,
+        robot.joint_names,
+        np.deg2rad(rng.uniform(-6, 6, n)),
+        np.where(rng.random(n) < 0.4, -1.0, 1.0),
+        default.low_us + rng.integers(0, 120, n),
+        default.high_us - rng.integers(0, 120, n),
+    )
+
+
+class Workshop:
+    """Robots, and libraries of the core built for them, once each."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._robots: dict[str, tuple[Robot, Calibration]] = {}
+        self._built: dict[str, Path] = {}
+
+    def robot(self, name: str) -> tuple[Robot, Calibration]:
+        if name not in self._robots:
+            robot = load(ROBOTS / f"{name}.toml")
+            self._robots[name] = robot, fitted(robot)
+        return self._robots[name]
+
+    def pair(self, name: str) -> Pair:
+        robot, calibration = self.robot(name)
+        if name not in self._built:
+            shape = core_build.of_robot(robot, calibration)
+            host = core_build.HERE / "host.cpp"
+            flags = ["-O1", "-fPIC"]
+            self._built[name] = core_build.build(self._folder / name, shape, "g++", flags, host, "core.so", ["-shared"])
+        return Pair(self._built[name], robot, calibration)
+
+
+@pytest.fixture(scope="session")
+def workshop(tmp_path_factory: pytest.TempPathFactory) -> Workshop:
+    if not core_build.able("g++"):
+        pytest.skip("g++ is not on this machine, so the robot's program was not built for it")
+    return Workshop(tmp_path_factory.mktemp("core"))
+
+
+@pytest.fixture
+def pair(workshop: Workshop) -> Iterator[Callable[..., Pair]]:
+    made: list[Pair] = []
+
+    def make(name: str = "tansy") -> Pair:
+        made.append(workshop.pair(name))
+        return made[-1]
+
+    yield make
+    for each in made:
+        each.close()
