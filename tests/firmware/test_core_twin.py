@@ -1,6 +1,7 @@
 """The portable core and the simulated robot: the same bytes in, the same pulses and bytes out."""
 
 import ctypes
+import os
 import random
 
 import numpy as np
@@ -177,7 +178,10 @@ WHATS = (
 )
 
 
-@settings(max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=int(os.environ.get("MOTIONHUB_TWIN_EXAMPLES", "60")),
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
 @given(st.lists(st.tuples(st.sampled_from(WHATS.split()), st.integers(0, 2**16)), max_size=25), st.sampled_from(ROBOTS))
 def test_any_bytes_at_any_time_mean_the_same_to_both(pair, steps, name):
     play(pair(name), steps)
@@ -189,7 +193,7 @@ def test_long_scripts_mean_the_same_to_both(pair, name):
     walk = [("settings", 1), ("long", 399), ("follow", 2), ("frames", 9), ("long", 60), ("follow", 1), ("reset", 4)]
     empty = [("hello", 1), ("follow", 3), ("battery", 0), ("follow", 3), ("follow", 3), ("long", 399), ("reset", 4)]
     again = [("reset", 3), ("battery", 3), ("hello", 1)]
-    for seed in range(4):
+    for seed in range(2):
         rng = random.Random(seed)
         both = pair(name)
         play(both, walk + empty)

@@ -1,0 +1,81 @@
+"""The core under strict warnings and sanitizers, and fuzzed there: ten seconds here, longer by MOTIONHUB_FUZZ_S."""
+
+import os
+import re
+import subprocess
+
+import core_build
+import pytest
+
+SECONDS = int(os.environ.get("MOTIONHUB_FUZZ_S", "10"))
+SANITIZERS = ["-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
+# Odd numbers of joints leave half a byte over; a third output is silenced.
+SHAPE = core_build.invented(7, 3)
+
+
+def fuzzer(folder, shape=SHAPE):
+    """The target, by clang with libFuzzer where that can be had, else with a loop of its own; and how to run it."""
+    source = core_build.HERE / "fuzz.cpp"
+    if core_build.able("clang++", *SANITIZERS, "-fsanitize=fuzzer"):
+        flags = ["-O1", "-g", *SANITIZERS, "-fsanitize=fuzzer"]
+        built = core_build.build(folder, shape, "clang++", flags, source, "fuzz", [])
+        corpus = folder / "corpus"
+        corpus.mkdir()
+        return [built, f"-max_total_time={SECONDS}", "-max_len=2000", "-print_final_stats=1", "-timeout=20", corpus]
+    if core_build.able("g++", *SANITIZERS):
+        flags = ["-O1", "-g", *SANITIZERS, "-DOWN_LOOP"]
+        return [core_build.build(folder, shape, "g++", flags, source, "fuzz", []), str(SECONDS)]
+    pytest.skip("no compiler with sanitizers is on this machine, so the robot's program was not fuzzed")
+
+
+def test_no_script_makes_the_core_do_what_it_must_not(tmp_path):
+    done = subprocess.run(fuzzer(tmp_path), text=True, capture_output=True, cwd=tmp_path)
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-6000:]
+    runs = re.search(r"Done (\d+) runs", done.stdout + done.stderr)
+    assert runs is not None
+    print(f"{runs[1]} scripts in {SECONDS} s")
+    assert int(runs[1]) > 50 * SECONDS
+
+
+@pytest.mark.parametrize("compiler", ["g++", "clang++"])
+@pytest.mark.parametrize(("joints", "outputs"), [(1, 0), (48, 16)])
+def test_the_smallest_and_the_largest_robot_build_without_a_warning(tmp_path, compiler, joints, outputs):
+    if not core_build.able(compiler):
+        pytest.skip(f"{compiler} is not on this machine")
+    shape = core_build.invented(joints, outputs)
+    core_build.build(tmp_path, shape, compiler, ["-O1", "-fPIC"], core_build.HERE / "host.cpp", "core.so", ["-shared"])
+
+
+BREAKS = {
+    "limits are not looked at": ("receiver.cpp", "if (limits_->within(i, frame.pulses[i])) continue;", "continue;"),
+    "old numbers are taken": ("receiver.cpp", "if (number <= session->newest) {", "if (number == 0) {"),
+    "the check is not compared": ("receiver.cpp", "return crc.is(buffer_ + body_size_);", "return true;"),
+    "all joints start at once": ("controller.cpp", "if (!missing(i)) continue;", "if (!missing(i)) continue; ++left;"),
+    "an export's ends are not looked at": ("kept.cpp", "record.high <= table_u16(&line.hard_high) &&", ""),
+    "an empty battery is forgotten": (
+        "controller.cpp",
+        "if (activity_ == Activity::Lowering || activity_ == Activity::Ended) return;",
+        "",
+    ),
+}
+
+
+@pytest.mark.parametrize("broken", BREAKS)
+def test_the_judge_sees_it_when(tmp_path, broken, monkeypatch):
+    """The fuzzer's judge can say no: each of these breaks is found within seconds."""
+    file, good, bad = BREAKS[broken]
+    core = tmp_path / "core"
+    core.mkdir()
+    for source in core_build.CORE.iterdir():
+        (core / source.name).write_text(source.read_text())
+    text = (core / file).read_text()
+    assert text.count(good) == 1
+    (core / file).write_text(text.replace(good, bad))
+    monkeypatch.setattr(core_build, "CORE", core)
+    if not core_build.able("g++"):
+        pytest.skip("g++ is not on this machine")
+    flags = ["-O0", "-DOWN_LOOP", "-Wno-error"]
+    built = core_build.build(tmp_path / "built", SHAPE, "g++", flags, core_build.HERE / "fuzz.cpp", "fuzz", [])
+    done = subprocess.run([built, "20"], text=True, capture_output=True)
+    assert done.returncode != 0
+    assert "not so" in done.stderr
