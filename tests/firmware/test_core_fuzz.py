@@ -12,6 +12,49 @@ SANITIZERS = ["-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
 # Odd numbers of joints leave half a byte over; a third output is silenced.
 SHAPE = core_build.invented(7, 3)
 
+# A script to begin with, as fuzz.cpp reads it: hello, settings kept, a stretch of frames, silence, a watchdog's reset,
+# hello, frames, an empty battery, a start, hello, limp, something that looks like differences, and frames again.
+EVENING = bytes(
+    [
+        1,
+        1,
+        7,
+        0,
+        10,
+        8,
+        120,
+        15,
+        90,
+        40,
+        0,
+        0,
+        0,
+        5,
+        200,
+        8,
+        4,
+        5,
+        60,
+        1,
+        1,
+        8,
+        0,
+        15,
+        60,
+        9,
+        1,
+        2,
+        3,
+        6,
+        250,
+        20,
+        6,
+        99,
+        20,
+    ]
+    + [8, 1, 1, 1, 9, 0, 15, 50, 7, 3, 65, 2, 0, 0, 15, 30, 8, 4, 6, 0, 2, 60, 9, 0, 0, 0, 0, 15, 50, 9]
+)
+
 
 def fuzzer(folder, shape=SHAPE):
     """The target, by clang with libFuzzer where that can be had, else with a loop of its own; and how to run it."""
@@ -21,7 +64,8 @@ def fuzzer(folder, shape=SHAPE):
         built = core_build.build(folder, shape, "clang++", flags, source, "fuzz", [])
         corpus = folder / "corpus"
         corpus.mkdir()
-        return [built, f"-max_total_time={SECONDS}", "-max_len=2000", "-print_final_stats=1", "-timeout=20", corpus]
+        (corpus / "an evening").write_bytes(EVENING)
+        return [built, f"-max_total_time={SECONDS}", "-max_len=1000", "-len_control=10", "-timeout=20", corpus]
     if core_build.able("g++", *SANITIZERS):
         flags = ["-O1", "-g", *SANITIZERS, "-DOWN_LOOP"]
         return [core_build.build(folder, shape, "g++", flags, source, "fuzz", []), str(SECONDS)]
