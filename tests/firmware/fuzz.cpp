@@ -222,6 +222,7 @@ class Stage {
                 REQUIRE(taken == allowed || (taken == 0 && !same_session));
                 REQUIRE(!same_session || taken > before);
             }
+            if (bytes[i] != 0) continue;  // only the end of a packet can have changed anything else
             if (taken != 0) framed_ = true;
             look();
             // A hello must be answered before the next byte, or two in a row would be one to the judge.

@@ -14,45 +14,9 @@ SHAPE = core_build.invented(7, 3)
 
 # A script to begin with, as fuzz.cpp reads it: hello, settings kept, a stretch of frames, silence, a watchdog's reset,
 # hello, frames, an empty battery, a start, hello, limp, something that looks like differences, and frames again.
-EVENING = bytes(
-    [
-        1,
-        1,
-        7,
-        0,
-        10,
-        8,
-        120,
-        15,
-        90,
-        40,
-        0,
-        0,
-        0,
-        5,
-        200,
-        8,
-        4,
-        5,
-        60,
-        1,
-        1,
-        8,
-        0,
-        15,
-        60,
-        9,
-        1,
-        2,
-        3,
-        6,
-        250,
-        20,
-        6,
-        99,
-        20,
-    ]
-    + [8, 1, 1, 1, 9, 0, 15, 50, 7, 3, 65, 2, 0, 0, 15, 30, 8, 4, 6, 0, 2, 60, 9, 0, 0, 0, 0, 15, 50, 9]
+EVENING = bytes.fromhex(
+    "01 01 07 00 0a 08 78 0f 5a 28 00 00 00 05 c8 08 04 05 3c 01 01 08 00 0f 3c 09 01 02 03 06 fa 14"
+    " 06 63 14 08 01 01 01 09 00 0f 32 07 03 41 02 00 00 0f 1e 08 04 06 00 02 3c 09 00 00 00 00 0f 32 09"
 )
 
 
