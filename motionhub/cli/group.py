@@ -30,6 +30,7 @@ COMMANDS = {
     "frames": "Write a move's joint angles as CSV.",
     "retime": "Write a move again with timing that fits the robot.",
     "play": "Send a move to the robot, without a remote.",
+    "new": "Describe a robot: asks what a ruler and a scale can tell.",
     "urdf": "Write the robot as URDF.",
     "bench": "Measure what is promised about speed.",
 }
