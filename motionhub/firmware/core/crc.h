@@ -5,7 +5,7 @@
 
 namespace motionhub {
 
-// Three bytes of state rather than one number of 32 bits: an 8-bit chip shifts bytes, and moves them for nothing.
+// Three bytes of state rather than one number of 32 bits, which an 8-bit chip would have to shift.
 class Crc24 {
   public:
     Crc24() : high_(0xFE), middle_(0xDC), low_(0xBA) {}
@@ -26,8 +26,6 @@ class Crc24 {
     bool is(const uint8_t* check) const { return check[0] == high_ && check[1] == middle_ && check[2] == low_; }
 
   private:
-    void nibble(uint8_t value);
-
     uint8_t high_, middle_, low_;
 };
 
