@@ -2,15 +2,17 @@
 
 Two things of MuJoCo's are chosen, so that it answers what the check answers. Its joints are held by springs
 far stiffer than the contacts (or, where a move is played as a machine plays it, by position actuators as soft as
-a servo). And its contacts are springs of one stated stiffness: by default MuJoCo makes each contact as stiff as
-the inertia is that it thinks it feels there (``invweight0``), which shares the weight unlike over the
-legs, and no real foot is softer for being on a lighter leg.
+a servo, or by motors that are given their torque, as ``walking/servos.py`` does). And its contacts are springs of
+one stated stiffness: by default MuJoCo makes each contact as stiff as the inertia is that it thinks it feels
+there (``invweight0``), which shares the weight unlike over the legs, and no real foot is softer for being
+on a lighter leg.
 
 At rest the force of a constraint is k·r/R for the depth r, with k = 1/(d·time constant)² and R = (1 - d)/d ·
 ``invweight0`` (MuJoCo's documentation, "Solver parameters"), so that number is set to give the stiffness.
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import mujoco
 import numpy as np
@@ -29,6 +31,7 @@ ROTOR = 0.005
 """kg·m² of a servo's rotor and gears, felt at its horn (*practice*: of this order for large hobby servos)."""
 LAG_S = 0.02
 """s by which a servo's damping makes it follow late: about one pulse (*practice*)."""
+MOTORS: Literal["motors"] = "motors"
 HELD = 1e5
 """N·m/rad: over a leg's length a hundred times as stiff as the contacts."""
 
@@ -66,7 +69,8 @@ class Scene:
         robot: The robot.
         spring: Stiffness of each contact, N/m.
         friction: Coefficient at the feet and the belly; 0 for a floor of ice.
-        servo: N·m/rad of position actuators on the joints; None holds them by springs of ``HELD``.
+        servo: N·m/rad of position actuators on the joints; None holds them by springs of ``HELD``, and ``MOTORS``
+            leaves them to whoever writes torques (J,) N·m into ``data.ctrl``.
         step_s: Of the simulation.
     """
 
@@ -75,7 +79,7 @@ class Scene:
         robot: Robot,
         spring: float = 5e4,
         friction: float = 0.0,
-        servo: float | None = None,
+        servo: float | Literal["motors"] | None = None,
         step_s: float = 0.001,
     ) -> None:
         spec = mujoco.MjSpec.from_string(urdf.export(robot))
@@ -104,7 +108,10 @@ class Scene:
             else:
                 joint.armature = ROTOR
                 actuator = spec.add_actuator(name=name, target=name, trntype=mujoco.mjtTrn.mjTRN_JOINT)
-                actuator.set_to_position(kp=servo, kv=servo * LAG_S)
+                if servo == MOTORS:
+                    actuator.biastype = mujoco.mjtBias.mjBIAS_AFFINE  # for what braking it takes
+                else:
+                    actuator.set_to_position(kp=servo, kv=servo * LAG_S)
         self.robot, self.model, self.rigid = robot, spec.compile(), servo is None
         felt = 1 / ((1 - IMPEDANCE) * IMPEDANCE * soft_s**2)
         self.model.body_invweight0[1:, 0] = felt / spring
