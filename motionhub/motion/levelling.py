@@ -201,8 +201,8 @@ def _least_squares(
             rows.append(slope[mask] / RULER)
             away.append((reading.heights - here)[mask] / RULER)
         slopes, off = np.vstack(rows), np.concatenate(away)
-        normal = slopes.T @ slopes + np.diag(prior**-2)
-        cover = np.linalg.inv(normal)
+        normal: Array = slopes.T @ slopes + np.diag(prior**-2)
+        cover = np.asarray(np.linalg.inv(normal), dtype=np.float64)
         step = cover @ (slopes.T @ off - trims[unknown] / prior**2)
         trims[unknown] += step
         if np.abs(step).max() < 1e-9:
