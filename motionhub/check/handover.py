@@ -72,7 +72,7 @@ class _Way:
     def key(self, t: Timeline, rules: tuple[Rule, ...]) -> Hashable:
         """All that a verdict on it depends on."""
         of = (self.before, self.joints, t.frames.outputs[self.frame])
-        return (t.frames.robot, t.set_v, t.frames.rate_hz, rules, *(part.tobytes() for part in of))
+        return (t.frames.robot, t.frames.rate_hz, rules, *(part.tobytes() for part in of))
 
 
 _remembered: dict[Hashable, tuple[Finding, ...]] = {}
@@ -227,7 +227,7 @@ def _pieces(t: Timeline, ways: list[_Way]) -> tuple[Timeline, list[Timeline]]:
         np.concatenate(outputs),
         np.zeros((count, robot.legs)),
     )
-    whole = work_out(everything, t.set_v)
+    whole = work_out(everything)
     ends = np.cumsum([len(own) for own in rows])
     return whole, [
         _part(whole, np.arange(end - len(own) + _LEAD - 1, end - _LEAD)) for end, own in zip(ends, rows, strict=True)

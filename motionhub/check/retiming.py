@@ -113,12 +113,12 @@ def retime(
     Raises:
         InputError: It cannot be rendered, or grows longer than a move may be.
     """
-    return _Retiming(sequence, robot, rate_hz, supply_v).result(fastest)
+    return _Retiming(sequence, robot.on_supply(supply_v), rate_hz).result(fastest)
 
 
 class _Retiming:
-    def __init__(self, sequence: Sequence, robot: Robot, rate_hz: float, supply_v: float | None) -> None:
-        self.sequence, self.robot, self.rate, self.supply_v = sequence, robot, rate_hz, supply_v
+    def __init__(self, sequence: Sequence, robot: Robot, rate_hz: float) -> None:
+        self.sequence, self.robot, self.rate = sequence, robot, rate_hz
         self.at = knots(sequence)
         self.original = np.diff(self.at)
         self.free = can_be_bent(sequence)
@@ -147,7 +147,7 @@ class _Retiming:
     # -------------------------------------------------------------- rounds
 
     def _timeline(self) -> Timeline:
-        return work_out(render(self.now, self.robot, self.rate), self.supply_v)
+        return work_out(render(self.now, self.robot, self.rate))
 
     def _shorten(self) -> None:
         """Begin with less than can be done: each piece as short as its own frames allow, and shorter."""

@@ -64,9 +64,9 @@ def _of_one(t: Timeline, part: slice) -> list[Finding]:
         t.frames.outputs[part],
         np.zeros((part.stop - part.start, robot.legs)),
     )
-    told = _broken(work_out(replace(where, joints=t.frames.joints[part]), t.set_v), SPARE)
+    told = _broken(work_out(replace(where, joints=t.frames.joints[part])), SPARE)
     found = []
-    for rule, broken in _broken(work_out(where, t.set_v)).items():
+    for rule, broken in _broken(work_out(where)).items():
         if broken.any() and not told[rule].any():
             frames = np.flatnonzero(broken) + part.start
             found.append(_finding(t, rule, int(frames[0]), int(frames[-1])))

@@ -129,7 +129,7 @@ def under_supply(t: Timeline, set_v: float, regulator_a: float, battery_v: float
     # they follow on it takes working all of it out again, which is the whole check's.
     unknown, together = (np.inf,) * robot.joints, np.zeros_like(t.apart)
     return replace(
-        t, frames=frames, set_v=set_v, rail=rail,
+        t, frames=frames, rail=rail,
         heaviest=unknown, hardest=unknown, apart=together,
     )  # fmt: skip
 
@@ -254,8 +254,7 @@ def _named(found: Iterable[tuple[str, Iterable[Finding]]]) -> tuple[tuple[str, F
 
 def _on_supply(frames: Frames, volts: float, amps: float) -> Frames:
     """The same move on a robot with another regulator."""
-    robot = frames.robot
-    return replace(frames, robot=replace(robot, supply=replace(robot.supply, regulator_v=volts, regulator_a=amps)))
+    return replace(frames, robot=frames.robot.on_supply(volts, amps))
 
 
 def _worst_of_each(findings: Sequence[Finding]) -> list[Finding]:

@@ -39,8 +39,6 @@ class Timeline:
     """A move's frames and what follows from each of them. Arrays in SI; T frames."""
 
     frames: Frames
-    set_v: float
-    """The regulator's set-point that it was worked out for."""
     speeds: Array
     """(T, J) rad/s, from the frame before; the first frame is still."""
     down: Flags
@@ -85,26 +83,27 @@ class Timeline:
     travel: Travel
 
     @property
+    def set_v(self) -> float:
+        """V, the regulator's set-point."""
+        return self.frames.robot.supply.regulator_v
+
+    @property
     def standing(self) -> Flags:
         """(T,) frames that rest on something; loads mean nothing in the others."""
         return ~self.tipped
 
 
-def work_out(
-    frames: Frames, set_v: float | None = None, battery_v: float | None = None, progress: Progress | None = None
-) -> Timeline:
+def work_out(frames: Frames, battery_v: float | None = None, progress: Progress | None = None) -> Timeline:
     """Work out a move.
 
     Args:
         frames: The move; at least one frame.
-        set_v: The regulator's set-point in volts; the robot's own when None.
         battery_v: The battery's voltage without load; its nominal when None.
         progress: Called with frames done and frames in all after each block.
     """
     count = len(frames)
-    setting = frames.robot.supply.regulator_v if set_v is None else set_v
     found: dict[str, NDArray[Any]] = {}
-    blocks = _Blocks(frames, setting, battery_v)
+    blocks = _Blocks(frames, battery_v)
     for start in range(0, count, BLOCK):
         end = min(start + BLOCK, count)
         for key, values in blocks.work_out(start, end).items():
@@ -117,7 +116,6 @@ def work_out(
     rail = supply.Rail(**{name: found.pop(f"rail.{name}") for name in supply.Rail.__dataclass_fields__})
     return Timeline(
         frames=frames,
-        set_v=setting,
         lags=blocks.lags.lags(),
         heaviest=tuple(blocks.heaviest.tolist()),
         hardest=tuple(blocks.hardest.tolist()),
@@ -130,9 +128,9 @@ def work_out(
 class _Blocks:
     """Works a move out block by block, each going on from the one before."""
 
-    def __init__(self, frames: Frames, set_v: float, battery_v: float | None) -> None:
+    def __init__(self, frames: Frames, battery_v: float | None) -> None:
         self.frames = frames
-        self.set_v, self.battery_v = set_v, battery_v
+        self.battery_v = battery_v
         self.odometer = Odometer()
         self.normal: Array | None = None
         robot = frames.robot
@@ -165,7 +163,7 @@ class _Blocks:
         here = rows[:, 2 * wide : -2 * wide]
         speeds = (here - rows[:, 2 * wide - 1 : -2 * wide - 1]) * rate
         outputs = self.frames.outputs[start:end]
-        rail = supply.solve(robot, loads.torques, speeds.T, outputs, self.set_v, self.battery_v)
+        rail = supply.solve(robot, loads.torques, speeds.T, outputs, robot.supply.regulator_v, self.battery_v)
         followed = self._follow(here, speeds, loads.torques.T, rail.steady_volts, support.tipped)
         gap, nearest = clearances(robot, posture)
         return {

@@ -76,7 +76,7 @@ def check(
         from motionhub.cli.picture import able
 
         able(plot)
-    robot = load_robot(robot_file)
+    robot = load_robot(robot_file).on_supply(supply_v)
     library = open_library(folder, robot)
     moves = [find_move(name, library) for name in names]
     coder = frame_bytes(robot, library.calibration(), RATE_HZ)
@@ -88,7 +88,7 @@ def check(
             click.echo(f"Rendering {move.document.name}", err=True)
         frames = move.frames(RATE_HZ)
         with _bar(f"Checking {frames.name}", len(frames), len(frames) >= LONG) as progress:
-            report = verdict_on(frames, supply_v=supply_v, frame_bytes=coder, progress=progress)
+            report = verdict_on(frames, frame_bytes=coder, progress=progress)
         if details is not None:
             save(details, "".join(csv(report.timeline)))
         if plot is not None:

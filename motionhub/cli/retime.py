@@ -43,9 +43,9 @@ def retime(
     from motionhub.cli.moves import find_sequence
     from motionhub.motion.render import render
 
-    robot = load_robot(robot_file)
+    robot = load_robot(robot_file).on_supply(supply_v)
     sequence = find_sequence(name, open_library(folder, robot))
-    result = retimed(sequence, robot, supply_v=supply_v, fastest=fastest)
+    result = retimed(sequence, robot, fastest=fastest)
     save(out, result.sequence.dump())
     for change in result.changes:
         click.echo(f"{change.from_s:.2f}-{change.to_s:.2f} s: {change.factor:.2f} times as long")
@@ -54,7 +54,7 @@ def retime(
         click.echo(f"tempo: {before:g} bpm before, {after:.1f} bpm now")
     was, now = sequence.duration_s, result.sequence.duration_s
     click.echo(f"{out}: {sequence.name}, {was:.1f} s before, {now:.1f} s now")
-    report = check(render(result.sequence, robot), supply_v=supply_v)
+    report = check(render(result.sequence, robot))
     if not report.fits:
         click.echo(f"It does not fit yet, and time does not mend it; motionhub check {out} says more:")
         mended: set[tuple[str, str | None]] = set()

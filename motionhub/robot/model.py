@@ -17,7 +17,7 @@ tibia lift, about -y of the leg's frame::
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -230,6 +230,15 @@ class Robot:
 
 def _array(value: object) -> Array:
     array = np.array(value, dtype=np.float64)
+    def on_supply(self, regulator_v: float | None = None, regulator_a: float | None = None) -> Robot:
+        """The same robot with its regulator set to so many volts, or with one that gives so many amperes."""
+        supply = self.supply
+        volts = supply.regulator_v if regulator_v is None else regulator_v
+        amps = supply.regulator_a if regulator_a is None else regulator_a
+        if (volts, amps) == (supply.regulator_v, supply.regulator_a):
+            return self
+        return replace(self, supply=replace(supply, regulator_v=volts, regulator_a=amps))
+
     array.flags.writeable = False
     return array
 

@@ -155,6 +155,23 @@ def test_no_stop_that_was_not_tried_is_worse_than_those_that_were(tansy: Robot, 
         assert not {f.rule for f in report.findings if f.way.startswith("stopping")} & {"stability", "tip-over"}
 
 
+def test_another_voltage_is_asked_of_stops_and_ways_too(tansy: Robot) -> None:
+    """A slow rail stops later. Asked for a voltage, the check says what it says of a robot whose file has it."""
+    for seed in range(3):
+        dice = np.random.default_rng(seed)
+        tilt = dict(zip(("x_mm", "y_mm", "roll_deg", "pitch_deg"), dice.uniform(-1, 1, 4) * [40, 40, 9, 9], strict=True))
+        keys = [{"at_ms": 300, "body": tilt}, {"at_ms": 600, "body": {key: -value for key, value in tilt.items()}}]
+        keys.append({"at_ms": 1400, "feet": {leg: {"x_mm": 25 * x} for leg, (x, _) in outward(tansy).items()}})
+        slow = tansy.on_supply(4.8)
+        assert slow.supply.regulator_v == 4.8
+        joints = move(tansy, keyframes=keys).joints
+        asked, own = check(frames(tansy, joints), supply_v=4.8), check(frames(slow, joints))
+        assert any(finding.way for finding in own.findings)
+        assert asked.findings == own.findings
+        assert asked.peaks == own.peaks
+        assert check(frames(tansy, joints)).findings != own.findings
+
+
 def test_what_the_move_does_wrong_itself_is_not_said_again(tansy: Robot) -> None:
     lifted = {leg: {"z_mm": 20} for leg in ("left_front", "left_middle")}
     report = check(move(tansy, keyframes=[{"at_ms": 1000, "feet": lifted}]))
@@ -171,13 +188,14 @@ def test_what_is_remembered_of_ways_is_what_would_be_found(tansy: Robot, monkeyp
         keys = [{"at_ms": 1000 + later, "feet": lifted}, {"at_ms": 1800 + later, "body": {"y_mm": y, "x_mm": 20}}]
         return move(tansy, keyframes=keys, end_ms=4000 + later)
 
+    tansy = tansy.on_supply(5.0)
     edits = [edited(y, later) for y, later in ((0, 0), (25, 0), (25, 100), (-25, 100), (0, 0))]
-    kept = [check(own, supply_v=5.0).findings for own in edits]
+    kept = [check(own).findings for own in edits]
     assert handover._remembered
     assert any(finding.way.startswith("stopping") for finding in kept[0])
     for own, before in zip(edits, kept, strict=True):
         monkeypatch.setattr(handover, "_remembered", {})
-        for one, other in zip(check(own, supply_v=5.0).findings, before, strict=True):
+        for one, other in zip(check(own).findings, before, strict=True):
             # Rounding differs with what else is worked out in the same arrays.
             assert one.value == pytest.approx(other.value, rel=1e-9)
             assert replace(one, value=0.0, excess=0.0) == replace(other, value=0.0, excess=0.0)

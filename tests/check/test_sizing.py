@@ -187,8 +187,7 @@ def test_another_supply_is_as_working_it_all_out_anew(
 ) -> None:
     t = move(tansy, {"at_ms": pause, "body": {"z_mm": -depth}, "joints_deg": {"head": head}}).timeline
     quick = under_supply(t, rail_v, regulator_a, battery_v)
-    robot = replace(tansy, supply=replace(tansy.supply, regulator_a=regulator_a))
-    anew = work_out(replace(t.frames, robot=robot), rail_v, battery_v)
+    anew = work_out(replace(t.frames, robot=tansy.on_supply(rail_v, regulator_a)), battery_v)
     for name, values in vars(anew.rail).items():
         assert getattr(quick.rail, name) == pytest.approx(values, abs=1e-6), name
     assert quick.set_v == anew.set_v == rail_v
