@@ -203,6 +203,90 @@ def test_long_scripts_mean_the_same_to_both(pair, name):
         assert both.twin.receiver.refused + both.twin.receiver.late + both.twin.receiver.damaged
 
 
+def standing(pair: Pair, ticks: int = 1) -> Hub:
+    """A hub whose robot has followed some frames."""
+    hub = Hub(pair)
+    pair.receive(hub.hello())
+    for _ in range(ticks):
+        send(hub, 1)
+        pair.pass_time(TICK_MS)
+    return hub
+
+
+def send(hub: Hub, ahead: int, base: int | None = None) -> int:
+    """A frame of the rest pose, ``ahead`` numbers on; returns the number that the robot took last."""
+    hub.number += ahead
+    frame = Frame(hub.pair.core.limits.rest, (7,) * hub.pair.core.outputs_n)
+    body = coder.encode(hub.number, frame, base, lambda _: frame)
+    hub.pair.receive(hub.seal(body, hub.number))
+    return hub.pair.core._c.machine_taken(hub.pair.core._m)
+
+
+@pytest.mark.parametrize("gap", [*range(1, 21), 63, 64, 65, 190, 191, 192, 193, 255, 256, 257])
+def test_gaps_between_frames_at_their_edges(pair, gap):
+    """Receipts say which of the sixteen before arrived; what is more than 191 ahead is not believed."""
+    hub = standing(pair(), 5)
+    for _ in range(2):
+        send(hub, 150)  # past 256, where a low byte could also mean a number that has been
+    before = hub.number
+    assert send(hub, gap) == (before + gap if gap <= 191 else before)
+    hub.pair.pass_time(100)
+    send(hub, 1)
+    hub.pair.pass_time(100)
+
+
+def test_how_long_a_frame_has_been_there_at_its_edges(pair):
+    hub = standing(pair(), 5)
+    for ms in (0, 1, 248, *range(250, 259), 511, 512, 65_535, 65_536, 65_540):
+        hub.pair.receive(hub.hello())
+        send(hub, 1)
+        hub.pair.pass_time(ms)
+
+
+def test_voltages_and_loops_at_their_edges(pair):
+    hub = standing(pair(), 150)
+    both = hub.pair
+    warn, cut_off = level_mv(both, "warn"), level_mv(both, "cut_off")
+    steps = [warn + 1, warn, warn - 1, warn + 99, warn + 100, warn + 101, warn + 102, cut_off + 1, cut_off]
+    told = []
+    for mv in steps:
+        both.mv = mv
+        both.note_loop(20_000 + mv % 2)
+        for _ in range(120):
+            send(hub, 1)
+            both.pass_time(TICK_MS)
+        told.append(Faults.BATTERY_LOW in both.twin.controller.faults)
+    # Low is below; it is forgotten above 0.1 V more.
+    assert told == [False, False, True, True, True, False, False, True, True]
+    assert both.core.activity == Activity.FOLLOWING
+    both.mv = cut_off - 1
+    for _ in range(400):
+        send(hub, 1)
+        both.pass_time(TICK_MS)
+    assert both.core.activity == Activity.ENDED
+
+
+def test_settings_kept_again_and_again_byte_by_byte(pair):
+    """The memories are compared in every tick, also where many bytes need no writing."""
+    hub = standing(pair())
+    for seed in (1, 1, 1, 2, 2, 1):
+        hub.pair.receive(hub.all_settings(random.Random(seed)))
+        for _ in range(250):
+            hub.pair.pass_time(TICK_MS)
+        assert hub.pair.twin.keeper.kept_in_use
+
+
+def test_a_new_session_leans_on_nothing_of_the_old(pair):
+    hub = standing(pair(), 10)
+    hub.session, hub.number = 60, 0
+    hub.pair.receive(hub.hello())
+    # Number 5 leans on 4, which was taken in the old session but not in this one.
+    hub.number = 4
+    assert send(hub, 1, base=4) == 0
+    assert send(hub, 1) == 6
+    assert send(hub, 1, base=6) == 7
+
+
 @pytest.fixture(scope="module")
 def moves(workshop):
     """Pulses (T, J) of three shipped moves, one after the other."""
