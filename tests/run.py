@@ -11,6 +11,7 @@ the beginning and again at the end, with what was skipped for it. Arguments go t
 
 from __future__ import annotations
 
+import glob
 import hashlib
 import os
 import shutil
@@ -28,7 +29,11 @@ DEBIAN = {
     # package: (a program or a header that it brings, what is skipped without it)
     "chromium": ("chromium", "the browser tests"),
     "g++": ("g++", "the tests of the robot's program on this computer"),
-    "clang": ("clang++", "fuzzing the robot's program with coverage; sanitizers come from g++ then"),
+    "clang": ("clang++", "fuzzing the robot's program by coverage; it is fuzzed at random by g++ then"),
+    "libclang-rt-dev": (
+        "/usr/lib/llvm-*/lib/clang/*/lib/linux/libclang_rt.fuzzer-*.a",
+        "fuzzing the robot's program by coverage; it is fuzzed at random by g++ then",
+    ),
     "gcc-avr": ("avr-gcc", "the tests of the robot's program on its chip"),
     "avr-libc": ("/usr/lib/avr/include/avr/io.h", "the tests of the robot's program on its chip"),
     "libsimavr-dev": ("/usr/include/simavr/sim_avr.h", "the tests of the robot's program on its chip"),
@@ -68,8 +73,8 @@ def environment() -> None:
 
 
 def there(sign: str) -> bool:
-    """Whether a program, or a file given by its whole path, is on this machine."""
-    return Path(sign).exists() if sign.startswith("/") else shutil.which(sign) is not None
+    """Whether a program, or a file given by a pattern of its whole path, is on this machine."""
+    return bool(glob.glob(sign)) if sign.startswith("/") else shutil.which(sign) is not None
 
 
 def debian() -> None:
