@@ -32,6 +32,7 @@ COMMANDS = {
     "play": "Send a move to the robot, without a remote.",
     "new": "Describe a robot: asks what a ruler and a scale can tell.",
     "urdf": "Write the robot as URDF.",
+    "firmware": "Write the program for the board on the robot.",
     "bench": "Measure what is promised about speed.",
 }
 

@@ -73,11 +73,19 @@ class LinkSpec:
 
 @dataclass(frozen=True)
 class ControllerSpec:
-    """The board on the robot and its failsafe times, in seconds."""
+    """The board on the robot, its failsafe times in seconds, and what is wired to it."""
 
     board: str
     quiet_s: float
     cut_off_s: float
+    uart: int
+    """Number of the serial port that the radio is on."""
+    battery_input: int
+    """Number of the analogue input that measures the battery, through a divider:"""
+    divider_ohm: tuple[float, float]
+    """from the battery to the input, and from there to ground."""
+    reference_v: float
+    """What the input is measured against."""
 
 
 @dataclass(frozen=True)
@@ -222,14 +230,6 @@ class Robot:
         feet.flags.writeable = False
         return feet
 
-    @classmethod
-    def from_file(cls, file: RobotFile, source: str = "") -> Robot:
-        """Turn a validated robot file into SI arrays."""
-        return _build(file, source)
-
-
-def _array(value: object) -> Array:
-    array = np.array(value, dtype=np.float64)
     def on_supply(self, regulator_v: float | None = None, regulator_a: float | None = None) -> Robot:
         """The same robot with its regulator set to so many volts, or with one that gives so many amperes."""
         supply = self.supply
@@ -239,6 +239,14 @@ def _array(value: object) -> Array:
             return self
         return replace(self, supply=replace(supply, regulator_v=volts, regulator_a=amps))
 
+    @classmethod
+    def from_file(cls, file: RobotFile, source: str = "") -> Robot:
+        """Turn a validated robot file into SI arrays."""
+        return _build(file, source)
+
+
+def _array(value: object) -> Array:
+    array = np.array(value, dtype=np.float64)
     array.flags.writeable = False
     return array
 
@@ -353,6 +361,12 @@ def _build(file: RobotFile, source: str) -> Robot:
         ),
         link=LinkSpec(file.link.baud, file.link.share),
         controller=ControllerSpec(
-            file.controller.board, file.controller.quiet_ms * mm, file.controller.cut_off_ms * mm
+            board=file.controller.board,
+            quiet_s=file.controller.quiet_ms * mm,
+            cut_off_s=file.controller.cut_off_ms * mm,
+            uart=file.controller.uart,
+            battery_input=file.controller.battery_input,
+            divider_ohm=file.controller.divider_ohm,
+            reference_v=file.controller.reference_v,
         ),
     )

@@ -41,6 +41,7 @@ PulseWidth = Annotated[Number, Field(ge=300, le=3000)]
 Point = tuple[Millimetres, Millimetres, Millimetres]
 Name = Annotated[str, AfterValidator(_name)]
 Pin = Annotated[Whole, Field(ge=0, le=255)]
+Divider = Annotated[Number, Field(ge=100, le=600_000)]
 
 
 class Part(BaseModel):
@@ -234,6 +235,14 @@ class Controller(Part):
     """Link quiet for this long: ease to rest and hold."""
     cut_off_ms: Annotated[Whole, Field(ge=100, le=60_000)] = 3000
     """Battery below cut-off for this long: lower the body, end the pulses."""
+    uart: Annotated[Whole, Field(ge=0, le=3)] = 1
+    """Which of the board's serial ports the radio is on; 0 is the one that the USB socket has too."""
+    battery_input: Annotated[Whole, Field(ge=0, le=15)] = 0
+    """Analogue input that measures the battery: 0 is A0."""
+    divider_ohm: tuple[Divider, Divider] = (10_000, 4_700)
+    """From the battery to that input, and from there to ground."""
+    reference_v: Annotated[Number, Field(ge=1, le=5.5)] = 5.0
+    """The board's own 5 V, as a meter shows it: the battery is measured against it."""
 
 
 class Output(Part):

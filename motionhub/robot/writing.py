@@ -40,6 +40,10 @@ _KEYS = {
     ("link", "share"): "how much of the line frames may take",
     ("controller", "quiet_ms"): "link quiet for this long: ease to rest and hold",
     ("controller", "cut_off_ms"): "battery below cut-off for this long: lower the body, end the pulses",
+    ("controller", "uart"): "the board's serial port that the radio is on",
+    ("controller", "battery_input"): "analogue input that measures the battery: 0 is A0",
+    ("controller", "divider_ohm"): "from the battery to that input, and from there to ground",
+    ("controller", "reference_v"): "the board's 5 V, as a meter shows it",
     ("leg", "stand_mm"): "from the coxa's axis to the foot, level, in the rest stance",
 }
 _SEGMENTS = ("coxa", "femur", "tibia")
