@@ -6,7 +6,8 @@ the motor with a share u of the rail's voltage: all of it from ``BAND`` of error
 the straight line of ``robot/servo.py`` continued over all of its plane (a brushed motor's characteristic,
 with u·V for V), so that it brakes where it is turned faster than it is driven::
 
-    u = clip((told - q)/BAND - DAMPING_S·q'/BAND, ±1)        torque = stall(V)·u - stall(V)/free(V)·q',  at most ±stall(V)
+    u = clip((told - q)/BAND - DAMPING_S·q'/BAND, ±1)
+    torque = clip(stall(V)·u - stall(V)/free(V)·q', ±stall(V))
 
 A servo therefore droops under load by BAND·torque/stall, and does 63 % of a small step in about BAND/free speed +
 DAMPING_S: with a band of 8 degrees in 40 ms, which is what the check takes them to need
@@ -44,6 +45,9 @@ class Worked:
     load: Array
     """(J,) mean torque (as a size), as a share of stall torque."""
     volts: float
+    """The rail's."""
+    amps: float
+    """What all servos draw, on average over it."""
 
 
 class Servos:
@@ -53,10 +57,12 @@ class Servos:
         scene: The robot over its floor.
         band: See ``BAND``.
         charge: Share of the battery's capacity at the start.
+        limits: Whether they have any. Without, the same loop goes on beyond all that the rail has, and the rail
+            does not sag: where the limits make a difference is then seen by comparing.
     """
 
-    def __init__(self, scene: Scene, band: float = BAND, charge: float = 1.0) -> None:
-        self.scene, self.band = scene, band
+    def __init__(self, scene: Scene, band: float = BAND, charge: float = 1.0, limits: bool = True) -> None:
+        self.scene, self.band, self.limits = scene, band, limits
         robot, model = scene.robot, scene.model
         self.battery = Battery(robot.supply, charge)
         self.kinds = [(kind, [i for i, s in enumerate(robot.servos) if s is kind]) for kind in set(robot.servos)]
@@ -64,7 +70,7 @@ class Servos:
         self.at = np.array(scene.places)
         self.turning = np.array([int(model.joint(name).dofadr[0]) for name in robot.joint_names])
         self.stall = np.empty(robot.joints)
-        model.actuator_forcelimited[:] = 1
+        model.actuator_forcelimited[:] = limits
         self._on_rail()
 
     def _on_rail(self) -> None:
@@ -83,13 +89,14 @@ class Servos:
             turning = data.qvel[self.turning]
             u = (told - data.qpos[self.at] - DAMPING_S * turning) / self.band
             full += np.abs(u) >= 1
-            data.ctrl[:] = self.stall * np.minimum(np.maximum(u, -1.0), 1.0)
+            data.ctrl[:] = self.stall * (np.minimum(np.maximum(u, -1.0), 1.0) if self.limits else u)
             mujoco.mj_step(model, data)
             torque += np.abs(data.actuator_force)
             speed += np.abs(turning)
         full, torque, speed = full / self.parts, torque / self.parts, speed / self.parts
         volts, load = max(self.battery.rail_v, 0.1), torque / self.stall
         amps = sum(float(kind.current(torque[own], speed[own], volts).sum()) for kind, own in self.kinds)
-        self.battery.step(amps, PULSE_S)
-        self._on_rail()
-        return Worked(data.qpos[self.at].copy(), full, load, volts)
+        if self.limits:
+            self.battery.step(amps, PULSE_S)
+            self._on_rail()
+        return Worked(data.qpos[self.at].copy(), full, load, volts, amps)

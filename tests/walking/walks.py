@@ -2,13 +2,12 @@
 
 What a plan says: where the body goes, how it turns, and that it stays as high and as level as it stands. A run is
 compared where it stands again, and its height all along; it has fallen when it leans by more than
-``FALLEN`` or its belly touches the floor.
+``FALLEN`` or its belly touches the floor. What counts as the same is :func:`as_planned`.
 """
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-import mujoco
 import numpy as np
 from check.scene import MOTORS, Scene
 from numpy.typing import NDArray
@@ -55,6 +54,8 @@ class Outcome:
     """m that the plan goes, from start to end."""
     turn: float
     """rad that it turns."""
+    around: float
+    """m that its furthest foot goes around by that."""
     apart: float
     """m between where it should be at the end and where it is."""
     astray: float
@@ -72,10 +73,22 @@ class Outcome:
     """The largest share of its time, over the joints, in which a joint was driven with all the rail has."""
     load: float
     """The largest share of stall torque that a joint gave for a pulse."""
-    late: float
-    """rad: the furthest that a joint was from where it was told to be a response before."""
     volts: float
     """The lowest of the rail."""
+    amps: float
+    """The most that the servos drew for a pulse."""
+    joints: Array
+    """(T, J) rad, where the joints were at the end of each pulse, standing still at the end included."""
+
+
+def as_planned(o: Outcome) -> bool:
+    """Way and turn within a tenth of the plan, height within 5 mm peak to peak of the plan's, no fall.
+
+    A turn on the spot ends within a tenth of its feet's way of where it began; and a walk that should not turn faces
+    where it should within a tenth of a radian, which makes a tenth of its way sideways.
+    """
+    near = o.apart <= 0.1 * (o.way + o.around) and o.astray <= 0.1 * max(abs(o.turn), 1.0)
+    return near and o.height <= 5e-3 and not o.fell
 
 
 def stepped(stepper: Stepper, commands: Iterator[Twist]) -> Plan:
@@ -97,40 +110,70 @@ def steady(robot: Robot, gait: Gait, way: Twist, share: float, seconds: float = 
     return stepped(walker, iter([twist] * round(seconds / PULSE_S)))
 
 
+def driven(robot: Robot, gait: Gait, rng: np.random.Generator, seconds: float) -> Plan:
+    """A drive as of someone who tries what it can do: any way, held for a while, let go, flicked to and fro.
+
+    Args:
+        robot: The robot.
+        gait: How it steps.
+        rng: What the driver does next.
+        seconds: For so long, and until it stands.
+    """
+    walker = Stepper(robot, gait, PULSE_S)
+    tops = [speed(walker.limit((w[0] * 9, w[1] * 9, w[2] * 99))[0]) for w in ((1, 0, 0), (0, 1, 0), (0, 0, 1))]
+
+    def commands() -> Iterator[Twist]:
+        left = round(seconds / PULSE_S)
+        while left > 0:
+            kind = rng.choice(["any", "any", "straight", "turn", "stop"])
+            shares = rng.uniform(-1, 1, 3) * 1.2  # beyond the limit at times, which is the stepper's to hold
+            keep = {"any": (1, 1, 1), "straight": (1, 0, 0), "turn": (0, 0, 1), "stop": (0, 0, 0)}[kind]
+            vx, vy, wz = (float(a * b * c) for a, b, c in zip(shares, keep, tops, strict=True))
+            ticks = min(left, round(rng.choice([0.1, 0.5, 2.0, 6.0]) * rng.uniform(0.2, 1.0) / PULSE_S) + 1)
+            left -= ticks
+            yield from [(vx, vy, wz)] * ticks
+
+    return stepped(walker, commands())
+
+
+def speed(twist: Twist) -> float:
+    """m/s, or rad/s of a turn on the spot."""
+    along = float(np.hypot(twist[0], twist[1]))
+    return along if along > 0 else abs(twist[2])
+
+
 class Player:
     """One robot over one floor, that plays plans.
 
     Args:
         robot: The robot.
         friction: Coefficient at the feet.
-        band: See :mod:`walking.servos`.
+        band: See :mod:`walking.servos`, as ``limits``.
     """
 
-    def __init__(self, robot: Robot, friction: float = 0.8, band: float = BAND) -> None:
-        self.robot = robot
+    def __init__(self, robot: Robot, friction: float = 0.8, band: float = BAND, limits: bool = True) -> None:
+        self.robot, self.limits = robot, limits
         self.scene = Scene(robot, friction=friction, servo=MOTORS, step_s=STEP_S)
         self.band = band
-        self.belly = {
-            i for i, geom in enumerate(self.scene.model.geom_bodyid) if int(geom) == self.scene.body
-        }
+        self.belly = {i for i, geom in enumerate(self.scene.model.geom_bodyid) if int(geom) == self.scene.body}
 
     def play(self, plan: Plan, watch: Callable[[int, Servos], None] | None = None) -> Outcome:
         """Play a plan; ``watch`` is called after every pulse with its number, from 0 on."""
         scene, data = self.scene, self.scene.data
-        servos = Servos(scene, self.band)
+        servos = Servos(scene, self.band, limits=self.limits)
         scene.put(plan.joints[0], above=0.0)
         for _ in range(round(STAND_S / PULSE_S)):
             servos.pulse(plan.joints[0])
         start, facing = data.qpos[:2].copy(), self._heading()
         after = np.repeat(plan.joints[-1:], round(STAND_S / PULSE_S), axis=0)
-        heights, lean, load, late, volts = [], 0.0, 0.0, 0.0, np.inf
+        heights, joints, lean, load, volts, amps = [], [], 0.0, 0.0, np.inf, 0.0
         full = np.zeros(self.robot.joints)
         turned, fell = facing, False
-        told = np.concatenate([np.repeat(plan.joints[:1], 3, axis=0), plan.joints, after])
-        for i, row in enumerate(told[3:]):
+        for i, row in enumerate(np.concatenate([plan.joints, after])):
             worked = servos.pulse(row)
             if watch is not None:
                 watch(i, servos)
+            joints.append(worked.at)
             heights.append(float(data.qpos[2]))
             upright = float(scene.up[2])
             lean = max(lean, float(np.arccos(min(upright, 1.0))))
@@ -138,8 +181,7 @@ class Player:
             turned += (heading - turned + np.pi) % (2 * np.pi) - np.pi
             full += worked.full
             load, volts = max(load, float(worked.load.max())), min(volts, worked.volts)
-            # A servo is where it was told to be a pulse and a response before: between two and three rows.
-            late = max(late, float(_off(worked.at, told[i], told[i + 1]).max()))
+            amps = max(amps, worked.amps)
             if lean > FALLEN or self._lies():
                 fell = True
                 break
@@ -149,6 +191,7 @@ class Player:
         return Outcome(
             way=float(np.hypot(*plan.travel[-1, :2])),
             turn=float(plan.travel[-1, 2]),
+            around=float(abs(plan.travel[-1, 2]) * np.linalg.norm(self.robot.rest_feet[:, :2], axis=1).max()),
             apart=float(np.hypot(*(data.qpos[:2] - place))),
             astray=float(abs(turned - facing - plan.travel[-1, 2])),
             height=float(np.ptp(height)),
@@ -158,8 +201,9 @@ class Player:
             seconds=(i + 1) * PULSE_S,
             full=float(full.max() / (i + 1)),
             load=load,
-            late=late,
             volts=volts,
+            amps=amps,
+            joints=np.array(joints),
         )
 
     def _heading(self) -> float:
@@ -169,9 +213,3 @@ class Player:
     def _lies(self) -> bool:
         """Whether the trunk touches the floor."""
         return any(int(geom) in self.belly for geom in self.scene.data.contact.geom.flat)
-
-
-def _off(at: Array, one: Array, other: Array) -> Array:
-    """How far each is outside of what lies between two."""
-    low, high = np.minimum(one, other), np.maximum(one, other)
-    return np.maximum(np.maximum(low - at, at - high), 0.0)
