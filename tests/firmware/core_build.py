@@ -8,7 +8,8 @@ import subprocess
 from dataclasses import dataclass
 from pathlib import Path
 
-from motionhub.link.controller import START_AT_ONCE, START_EVERY, Settings
+from motionhub.link.controller import Settings
+from motionhub.link.firmware import Wiring, header
 from motionhub.link.kept import Export, JointLine, Record, export
 from motionhub.link.simulated import settings
 from motionhub.robot.calibration import Calibration
@@ -65,33 +66,21 @@ def invented(joints: int, outputs: int) -> Shape:
 
 
 def config(shape: Shape) -> str:
-    """The text of config.h, as config.example.h sets it out."""
-    joints = "\n".join(
-        f"    {{{i}, {j.hard_low}, {j.hard_high}, {j.mid}, {j.rest}, {j.lowered}, {j.record.low}, {j.record.high}, "
-        f"{j.record.trim}, {int(j.record.reversed)}}},"
-        for i, j in enumerate(shape.export.joints)
+    """The text of config.h, as it is exported; of the wiring the core reads nothing."""
+    names = [f"joint_{i}" for i in range(shape.joints)]
+    outputs = [f"output_{i}" for i in range(shape.outputs)]
+    wiring = Wiring(
+        joint_names=names,
+        joint_pins=list(range(shape.joints)),
+        output_names=outputs,
+        output_pins=list(range(shape.outputs)),
+        uart=1,
+        baud=57600,
+        battery_input=0,
+        reference_mv=5000,
+        divider_ohm=(10_000, 4_700),
     )
-    s = shape.settings
-    outputs = "\n".join(f"    {{{i}, {int(quiet)}}}," for i, quiet in enumerate(s.silenced or (False,)))
-    return f"""#pragma once
-#include "platform.h"
-namespace motionhub {{
-constexpr uint8_t JOINTS = {shape.joints};
-constexpr uint8_t OUTPUTS = {shape.outputs};
-const JointLine JOINT_TABLE[JOINTS] MOTIONHUB_TABLE = {{
-{joints}
-}};
-const OutputLine OUTPUT_TABLE[OUTPUTS ? OUTPUTS : 1] MOTIONHUB_TABLE = {{
-{outputs}
-}};
-constexpr uint16_t QUIET_TICKS = {s.quiet};
-constexpr uint16_t CUT_OFF_TICKS = {s.cut_off};
-constexpr uint8_t START_AT_ONCE = {START_AT_ONCE};
-constexpr uint8_t START_EVERY_TICKS = {START_EVERY};
-constexpr uint16_t WARN_MV = {s.warn_mv};
-constexpr uint16_t CUT_OFF_MV = {s.cut_off_mv};
-}}
-"""
+    return header(shape.export, shape.settings, wiring, "Invented")
 
 
 def sources() -> list[Path]:
