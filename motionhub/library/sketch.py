@@ -53,7 +53,7 @@ def write_sketch(folder: Path, files: dict[str, str]) -> None:
         raise InputError(
             "--out",
             str(folder),
-            "expected a folder whose name the hobby-board editor takes: letters, digits, _ . and -, the last two not first",
+            "expected a folder name that the hobby-board editor takes: letters, digits, _ and, not first, . and -",
         )
     if folder.exists() and not _ours(folder):
         raise InputError(

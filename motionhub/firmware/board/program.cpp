@@ -58,7 +58,6 @@ void take_bytes() {
     for (; count != 0; --count) robot.byte_in(board::take(), given.now_ms);
     now_doing(Doing::Answering);
     robot.answer(given.now_ms);
-    now_doing(Doing::Done);
 }
 
 void tick() {
@@ -72,7 +71,6 @@ void tick() {
     now_doing(Doing::Answering);
     robot.answer(given.now_ms);
     wdt_reset();
-    now_doing(Doing::Done);
 }
 
 // Until the next interrupt, unless something has come since it was looked for.
@@ -110,6 +108,7 @@ void run() {
         const uint32_t took = board::now_us() - began;
         given.loop_us = took > 0xFFFF ? uint16_t(0xFFFF) : static_cast<uint16_t>(took);
         robot.note_loop(given.loop_us);
+        now_doing(Doing::Done);
     }
 }
 

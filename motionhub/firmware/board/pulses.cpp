@@ -18,15 +18,16 @@ constexpr uint8_t SLOTS = 6;
 constexpr uint16_t SLOT = PERIOD / SLOTS;  // the last one is a few ticks longer
 constexpr uint8_t PER_SLOT = (JOINTS + SLOTS - 1) / SLOTS;
 constexpr uint8_t TICK_SLOT = SLOTS - TICK_AHEAD_US * TICKS_A_US / SLOT;
-// An interrupt of the UART and the way into this one take less than 7 µs.
-constexpr uint8_t LEAD = 10 * TICKS_A_US;
+// How long before an edge the interrupt is to come: an interrupt of the UART takes 4 µs, and the way into this one
+// as long again, or for a slot, where there is more to prepare, three times as long.
+constexpr uint8_t LEAD = 12 * TICKS_A_US;
+constexpr uint8_t SLOT_LEAD = 20 * TICKS_A_US;
 // One edge takes 2.5 µs when the next is waiting.
 constexpr uint8_t STAGGER = 4 * TICKS_A_US;
 // Leaving the interrupt and coming back takes as long as that, so ends that are nearer than this share one.
 constexpr uint8_t TOGETHER = LEAD + 8 * TICKS_A_US;
-constexpr uint8_t NEAR = LEAD + 2;
 
-static_assert(LONGEST_US * TICKS_A_US + PER_SLOT * STAGGER + 2 * LEAD < SLOT, "a slot holds the longest pulse");
+static_assert(LONGEST_US * TICKS_A_US + PER_SLOT * STAGGER + LEAD + SLOT_LEAD < SLOT, "a slot holds the longest pulse");
 
 struct Pulse {
     volatile uint8_t* port;
@@ -112,6 +113,7 @@ ISR(TIMER1_COMPA_vect) {
         else
             end_pulses();
         uint16_t next;
+        uint8_t lead = LEAD;
         if (ending == last) {
             if (++slot == SLOTS) {
                 slot = 0;
@@ -120,14 +122,15 @@ ISR(TIMER1_COMPA_vect) {
                 slot_start = slot_start + SLOT;
             }
             next = slot_start;
+            lead = SLOT_LEAD;
         } else {
             next = slot_start + ending->end;
         }
         // Should the next edge be nearer than that after all, it is waited for here. A match that came in between
         // would be a false one, so it is cleared after the register is set, and before the timer is read.
-        OCR1A = next - LEAD;
+        OCR1A = next - lead;
         TIFR1 = _BV(OCF1A);
-        if (static_cast<int16_t>(next - TCNT1) > NEAR) return;
+        if (static_cast<int16_t>(next - TCNT1) > lead + 2) return;
     }
 }
 
@@ -142,7 +145,7 @@ void begin_pulses() {
     slot = 0;
     ending = last = tables[0].pulses[0];
     slot_start = period_start = SLOT;
-    OCR1A = slot_start - LEAD;
+    OCR1A = slot_start - SLOT_LEAD;
     TIFR1 = 0xFF;
     TIMSK1 = _BV(OCIE1A);
     TCCR1B = _BV(CS11);  // 16 MHz by 8

@@ -4,7 +4,7 @@
 // always lie in the same slot, a few joints in each, so that all of a slot's pulses are over before the next begins.
 // Three things make them exact:
 //
-//   - The interrupt comes LEAD before an edge, which is longer than any other interrupt takes, and then waits for the
+//   - The interrupt comes longer before an edge than any other interrupt takes, and then waits for the
 //     edge with its eye on the timer. So an edge does not depend on what the chip was doing before it.
 //   - A slot's pulses do not start together but STAGGER apart, and in the order in which they will end: the shortest
 //     first. So their ends are at least STAGGER apart as well, whatever their widths are, and no edge has to wait
