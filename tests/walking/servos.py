@@ -11,9 +11,9 @@ with u·V for V), so that it brakes where it is turned faster than it is driven:
 
 A servo therefore droops under load by BAND·torque/stall, and does 63 % of a small step in about BAND/free speed +
 DAMPING_S: with a band of 8 degrees in 40 ms, which is what the check takes them to need
-(:data:`motionhub.check.tracking.RESPONSE_S`). Friction in
-the gears is left out; it would help the servo to hold. The rail's voltage follows, pulse by pulse, from what all
-servos together draw: current, regulator, wiring and battery as the simulated robot has them (``link/plant.py``).
+(:data:`motionhub.check.tracking.RESPONSE_S`). Friction in the gears is left out; it would help the servo to hold.
+The rail's voltage follows, pulse by pulse, from what all servos together draw: current, regulator, wiring
+and battery as the simulated robot has them (``link/plant.py``).
 """
 
 from dataclasses import dataclass

@@ -1,7 +1,9 @@
 """Tansy's fastest walks: what the stepper allows, what the check calls too fast, what servos in MuJoCo keep up with.
 
-See ``speeds.py`` for what is asked. The check may be stricter than the servos by a tenth, and more lenient by a
-twentieth (what halving and cycles in whole ticks leave open).
+See ``speeds.py`` for what is asked. Where the check says that a walk can be done, servos keep up, but for a twentieth
+of the speed (what halving and cycles in whole ticks leave open). It may say no sooner: it goes by the highest speed
+that a joint is told, and a servo rounds off what is shorter than its response. Straight ahead that is nothing,
+aslant and aside a tenth was measured, and that it is no more than this and rounding is what is asked here.
 """
 
 import pytest
@@ -25,7 +27,7 @@ def speeds(request: pytest.FixtureRequest) -> Speeds:
 
 
 def test_the_check_and_the_servos_agree_on_what_is_too_fast(speeds: Speeds) -> None:
-    assert 0.9 * speeds.servos[0] <= speeds.check[0] <= 1.05 * speeds.servos[0]
+    assert 0.88 * speeds.servos[0] <= speeds.check[0] <= 1.05 * speeds.servos[0]
 
 
 @pytest.mark.xfail(
