@@ -82,6 +82,7 @@ class Controller:
         self.activity = Activity.OFF
         self._target: tuple[int, ...] | None = None
         self._steps = 0
+        self._waiting: list[tuple[Frame, int]] = []
         self._since_frame = 0
         self._since_start = START_EVERY
         self._ease = EASE_US
@@ -107,11 +108,28 @@ class Controller:
             found |= Faults.QUIET
         return found
 
-    def command(self, frame: Frame, ticks: int = 1) -> None:
-        """Take a frame that came ``ticks`` ticks after the one before it."""
+    def command(self, frame: Frame, ticks: int = 1, first: bool = True) -> None:
+        """Take a frame that came ``ticks`` ticks after the one before it, ``first`` in its packet or together with it.
+
+        While following, the first frame of a packet is begun at once, and each further one when the one before it is
+        reached. What still waits from the packet before is cut to its last frame, so that a packet that comes a
+        tick early makes nothing jump. In every other activity a frame is what to go to from now on, and a
+        limp one is obeyed at once.
+        """
         self._since_frame = 0
         if self.activity in (Activity.LOWERING, Activity.ENDED):
             return
+        if self.activity != Activity.FOLLOWING or frame.pulses is None:
+            self._begin(frame, ticks)
+            return
+        if first:
+            self._waiting = self._waiting[-1:]
+        if first and not self._waiting:
+            self._begin(frame, ticks)
+        else:
+            self._waiting.append((frame, ticks))
+
+    def _begin(self, frame: Frame, ticks: int) -> None:
         self.outputs[:] = frame.outputs
         self._target = frame.pulses
         if frame.pulses is None:
@@ -136,7 +154,8 @@ class Controller:
 
     def suits(self, limits: Limits) -> bool:
         """Whether other limits could be used now: no pulse issued or asked for lies outside them."""
-        return limits.allow(self.pulses) and limits.allow(self._target or self.pulses)
+        asked = [self._target, *(frame.pulses for frame, _ in self._waiting)]
+        return limits.allow(self.pulses) and all(limits.allow(pulses) for pulses in asked if pulses)
 
     def use(self, limits: Limits) -> None:
         """From now on these are the limits and the poses."""
@@ -178,10 +197,13 @@ class Controller:
             self._ease += EASE_FASTER
             if self._ease_to(self._target):
                 self._set(Activity.FOLLOWING)
-        elif self.activity == Activity.FOLLOWING and self._target is not None and self._steps:
-            for i, wanted in enumerate(self._target):
-                self.pulses[i] += _divide(wanted - self.pulses[i], self._steps)
-            self._steps -= 1
+        elif self.activity == Activity.FOLLOWING:
+            if not self._steps and self._waiting:
+                self._begin(*self._waiting.pop(0))
+            if self.activity == Activity.FOLLOWING and self._target is not None and self._steps:
+                for i, wanted in enumerate(self._target):
+                    self.pulses[i] += _divide(wanted - self.pulses[i], self._steps)
+                self._steps -= 1
 
     def _start_some(self) -> None:
         missing = self._missing()
@@ -210,6 +232,7 @@ class Controller:
         return [i for i, wanted in enumerate(self._target or ()) if wanted and not self.pulses[i]]
 
     def _set(self, activity: Activity) -> None:
+        self._waiting = []
         self.activity = activity
         self._ease = EASE_US
 

@@ -1,24 +1,34 @@
-"""A frame as what a straight line through two earlier frames does not foretell.
+"""Frames as what a curve through earlier frames does not foretell.
 
-With pulses B of the base, ``back`` ticks before, and P of the frame ``span`` ticks before that one::
+**The curve.** For a frame n ticks after the newest one known, with pulses x2 there, x1 h1 ticks before it and
+x0 another h0 ticks before, Newton's divided differences, in sixteenths of a microsecond a tick::
 
-    foretold = B + (B - P)·back / span        division toward zero, then held within 0 to 4095
-    span 0:    foretold = B
+    d1 = (x2 - x1)·R[h1] >> 12      d0 = (x1 - x0)·R[h0] >> 12      R[h] = min(65536 // h, 65535)
+    c  = clip(d1 - d0, ±8191)·G >> 8      G = clip(n·(n + h1)·R[h0 + h1] >> 8, 0..65535)
 
-What is left, r, is small and often zero. It is written as a Rice code (Rice & Plaunt, IEEE Trans. Comm. 19,
-1971): m = 2r for r >= 0, else -2r - 1; then m >> k ones, a zero, and the low k bits of m. The sender tries
-every k and every span whose frames the robot is known to hold, and takes the shortest.
+    mode 0: x2     mode 1: x2 + (n·d1 + 8 >> 4)     mode 2: … n·d1 + (c >> 1) + 8 …     mode 3: … n·d1 + c + 8 …
 
-Bits fill each byte from its lowest: span (2), k (3), whether outputs changed (1), then if they did the
-outputs (O × 8), then each joint's code; zeros fill the last byte. k = 7 says that nothing is left on any
-joint, and no codes follow. From twelve ones on the code is m itself in thirteen bits, without a zero
-between, so a joint takes 25 bits at most and a chip reads a frame in bounded time with shifts, one multiplication
-and one division by 1, 2 or 3 a joint.
+held within 0 to 4095; >> rounds down, also below zero. All of it fits 32 bits, and a chip needs three
+multiplications a joint and no division.
+
+**What it leans on.** The first frame of a packet on frames that the robot is known to have: the base, ``back``
+ticks before, and where ``span`` is not 0 those span and twice span before the base. Each further frame of the
+packet leans on the three before it in the line (those of the packet, then the base, then the one span before).
+
+**What is left**, r, is small and often zero. It is written as a Rice code (Rice & Plaunt, IEEE Trans. Comm. 19,
+1971): m = 2r for r >= 0, else -2r - 1; then m >> k ones, a zero, and the low k bits of m. k = 7 says that nothing
+is left on any joint, and no codes follow. From twelve ones on the code is m itself in thirteen bits, without
+a zero between, so a joint takes 25 bits at most. The sender tries every k and every curve, and takes the shortest.
+
+**Bits** fill each byte from its lowest; zeros fill the last. In a packet of several frames first whether they
+are two ticks apart rather than one (1). Then each frame: mode (2), of the first one also span (2), k (3),
+whether outputs changed (1), then if they did the outputs (O × 8), then each joint's code.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -28,28 +38,64 @@ from numpy.typing import NDArray
 from motionhub.link.wire import DamagedError, Frame
 
 Ints = NDArray[np.signedinteger[Any]]
+Held = Callable[[int], Frame | None]
+"""Finds a frame that the robot holds, by its number."""
 
 SPANS = 3
 MOST_BACK = 15
 """As far as the four bits in a packet's first byte reach."""
-HEAD = 6
-"""Bits before the outputs."""
+MOST_TOGETHER = 3
+"""Frames in one packet."""
+MODES = 4
+FIRST_HEAD, LATER_HEAD = 8, 6
+"""Bits before a frame's outputs."""
 LONGEST = 12
 """Ones that say the number follows as it is."""
 PLAIN = 13
 NOTHING_LEFT = 7
+MOST_PULSE = 4095
 _KS = np.arange(NOTHING_LEFT, dtype=np.int16)[:, None]
 _ONE, _PLAIN_BITS = np.int16(1), np.int16(LONGEST + PLAIN)
 
 
-def foretold(base: Ints, earlier: Ints | None, back: int, span: int) -> Ints:
-    """Pulses that the line through two frames gives ``back`` ticks after the base; shapes broadcast."""
-    if earlier is None:
-        return base
-    ahead = (base - earlier) * back
-    # Toward zero, as C divides.
-    line: Ints = base + np.sign(ahead) * (np.abs(ahead) // span)
-    return np.minimum(np.maximum(line, 0), 4095)
+@dataclass(frozen=True)
+class Known:
+    """What a frame leans on: up to three earlier frames, newest first, and the ticks from each to the next."""
+
+    rows: tuple[Ints, ...]
+    """Pulses (…, J) each."""
+    gaps: tuple[int, ...]
+    """From the newest to the second, and from there to the third."""
+
+    @property
+    def modes(self) -> int:
+        """How many of the modes there are."""
+        return {1: 1, 2: 2, 3: MODES}[len(self.rows)]
+
+    def after(self, row: Ints, ticks: int) -> Known:
+        """What the next frame leans on, when this one's pulses are known too, ``ticks`` after the newest."""
+        return Known((row, *self.rows[:2]), (ticks, *self.gaps[:1]))
+
+    def foretold(self, ticks: int) -> Ints:
+        """Pulses of every mode (modes, …, J), ``ticks`` after the newest."""
+        newest = self.rows[0].astype(np.int32)
+        if len(self.rows) == 1:
+            return newest[None]
+        gap = self.gaps[0]
+        slope = (newest - self.rows[1]) * _share(gap) >> 12
+        lines = [slope * ticks]
+        if len(self.rows) == 3:
+            before = (self.rows[1].astype(np.int32) - self.rows[2]) * _share(self.gaps[1]) >> 12
+            weight = min(ticks * (ticks + gap) * _share(gap + self.gaps[1]) >> 8, 65535)
+            bend = np.minimum(np.maximum(slope - before, -8191), 8191) * weight >> 8
+            lines += [lines[0] + (bend >> 1), lines[0] + bend]
+        ahead = newest + (np.stack(lines) + 8 >> 4)
+        return np.concatenate([newest[None], np.minimum(np.maximum(ahead, 0), MOST_PULSE)])
+
+
+def _share(ticks: int) -> int:
+    """One tick's share, in 65536ths; what two bytes hold."""
+    return min(65536 // ticks, 65535)
 
 
 def zigzag(left: Ints) -> Ints:
@@ -67,18 +113,16 @@ def cost(m: Ints) -> tuple[Ints, Ints]:
     return np.where(none, 0, bits.min(axis=-1)), np.where(none, NOTHING_LEFT, bits.argmin(axis=-1))
 
 
-MOST_LEFT = 4095
-"""Pulses of 12 bits differ by this much at most."""
 _FIELD = 16
 """Bits for each sum: 2600 joints would fit."""
 
 
 @cache
 def _tables() -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """For every difference from -:data:`MOST_LEFT` on, the bits of its code for k = 0 to 3, and for 4 to 6 and
+    """For every difference from -:data:`MOST_PULSE` on, the bits of its code for k = 0 to 3, and for 4 to 6 and
     whether it is anything at all, packed side by side so that one sum over joints adds each up.
     """
-    m = zigzag(np.arange(-MOST_LEFT, MOST_LEFT + 1)).astype(np.int64)
+    m = zigzag(np.arange(-MOST_PULSE, MOST_PULSE + 1)).astype(np.int64)
     ks = np.arange(NOTHING_LEFT)[:, None]
     ones = m >> ks
     fields = [*np.where(ones < LONGEST, ones + ks + 1, LONGEST + PLAIN), m != 0]
@@ -88,7 +132,7 @@ def _tables() -> tuple[NDArray[np.int64], NDArray[np.int64]]:
 
 def fewest_bits(left: Ints) -> Ints:
     """Bits that the codes of differences (…, J) take with the best k, (…): :func:`cost` for many frames at once."""
-    place = left + MOST_LEFT
+    place = left + MOST_PULSE
     sums = [table[place].sum(axis=-1) for table in _tables()]
     mask = (1 << _FIELD) - 1
     fields = [(total >> (_FIELD * i)) & mask for total in sums for i in range(4)]
@@ -97,76 +141,112 @@ def fewest_bits(left: Ints) -> Ints:
     return found
 
 
-def size(bits: Ints) -> Ints:
-    """Bytes of head and codes, outputs unchanged."""
-    return (HEAD + bits + 7) // 8
+def _leans(number: int, base: int, held: Held) -> list[tuple[int, Known]]:
+    """Everything that the first frame of a packet may lean on, by span."""
+
+    def pulses(at: int) -> Ints | None:
+        frame = held(at) if at > 0 else None
+        return None if frame is None or frame.pulses is None else np.array(frame.pulses, dtype=np.int32)
+
+    newest = pulses(base)
+    if newest is None or not 1 <= number - base <= MOST_BACK:
+        return []
+    found = [(0, Known((newest,), ()))]
+    for span in range(1, SPANS + 1):
+        second = pulses(base - span)
+        if second is None:
+            continue
+        third = pulses(base - 2 * span)
+        if third is None:
+            found.append((span, Known((newest, second), (span,))))
+        else:
+            found.append((span, Known((newest, second, third), (span, span))))
+    return found
 
 
-def encode(frame: Frame, number: int, base: int, held: Callable[[int], Frame | None]) -> bytes | None:
+def encode(frames: Sequence[Frame], number: int, step: int, base: int, held: Held) -> bytes | None:
     """The bytes after a packet's number, or nothing where the base is of no use.
 
     Args:
-        frame: With pulses.
-        number: Its number.
-        base: Number of the frame to lean on, 1 to 15 before.
+        frames: One to three with pulses, ``step`` ticks apart, oldest first.
+        number: Of the last one.
+        step: 1 or 2.
+        base: Number of the frame to lean on, 1 to 15 before the first one.
         held: Finds frames that the robot is known to hold, by number.
     """
-    first = held(base)
-    if frame.pulses is None or first is None or first.pulses is None or not 1 <= number - base <= MOST_BACK:
+    first = number - (len(frames) - 1) * step
+    leans = _leans(first, base, held)
+    under = held(base)
+    if not leans or under is None:
         return None
-    wanted, start = np.array(frame.pulses), np.array(first.pulses)
-    lines = [foretold(start, None, 0, 0)]
-    spans = [0]
-    for span in range(1, SPANS + 1):
-        other = held(base - span)
-        if other is not None and other.pulses is not None:
-            lines.append(foretold(start, np.array(other.pulses), number - base, span))
-            spans.append(span)
-    left = zigzag(wanted - np.stack(lines))
-    bits, ks = cost(left)
-    best = int(bits.argmin())
     out = _Writer()
-    changed = frame.outputs != first.outputs
-    k = int(ks[best])
-    for value, width in ((spans[best], 2), (k, 3), (int(changed), 1)):
-        out.put(value, width)
-    for level in frame.outputs if changed else ():
-        out.put(level, 8)
-    for m in left[best].tolist() if k != NOTHING_LEFT else ():
-        if m >> k < LONGEST:
-            out.put((1 << (m >> k)) - 1, (m >> k) + 1)
-            out.put(m & ((1 << k) - 1), k)
-        else:
-            out.put((1 << LONGEST) - 1, LONGEST)
-            out.put(m, PLAIN)
+    if len(frames) > 1:
+        out.put(step - 1, 1)
+    wanted = [np.array(frame.pulses, dtype=np.int32) for frame in frames]
+    outputs = under.outputs
+    best = min(
+        (int(bits), span, mode, int(k), i)
+        for i, (span, known) in enumerate(leans)
+        for mode, (bits, k) in enumerate(zip(*cost(zigzag(wanted[0] - known.foretold(first - base))), strict=True))
+        if span or not mode
+    )
+    _, span, mode, k, which = best
+    out.put(mode, 2)
+    out.put(span, 2)
+    known = leans[which][1]
+    left = zigzag(wanted[0] - known.foretold(first - base)[mode])
+    out.frame(k, left, frames[0].outputs, outputs)
+    known = known.after(wanted[0], first - base)
+    outputs = frames[0].outputs
+    for frame, row in zip(frames[1:], wanted[1:], strict=True):
+        every = zigzag(row - known.foretold(step))
+        bits, ks = cost(every)
+        mode = int(bits.argmin())
+        out.put(mode, 2)
+        out.frame(int(ks[mode]), every[mode], frame.outputs, outputs)
+        known, outputs = known.after(row, step), frame.outputs
     return out.bytes()
 
 
 def decode(
-    data: bytes, number: int, back: int, joints: int, outputs: int, held: Callable[[int], Frame | None]
-) -> Frame:
-    """Undo :func:`encode`.
+    data: bytes, number: int, back: int, count: int, joints: int, outputs: int, held: Held
+) -> list[tuple[int, Frame]]:
+    """Undo :func:`encode`: each frame with its number, oldest first.
 
     Raises:
-        DamagedError: if a frame it leans on is not held, or the bits are not those of a frame.
+        DamagedError: if a frame it leans on is not held, or the bits are not those of frames.
     """
     bits = _Reader(data)
-    span, k, changed = bits.take(2), bits.take(3), bits.take(1)
-    first = held(number - back) if back else None
-    earlier = held(number - back - span) if span else None
-    if first is None or first.pulses is None or (span and (earlier is None or earlier.pulses is None)):
+    step = bits.take(1) + 1 if count > 1 else 1
+    first = number - (count - 1) * step
+    mode, span = bits.take(2), bits.take(2)
+    leans = dict(_leans(first, first - back, held)) if back else {}
+    under = held(first - back) if first > back else None
+    known = leans.get(span)
+    if known is None or under is None:
         raise DamagedError("expected differences from a frame that was taken")
-    levels = tuple(bits.take(8) for _ in range(outputs)) if changed else first.outputs
-    other = np.array(earlier.pulses) if earlier is not None else None
-    line = foretold(np.array(first.pulses), other, back, span).tolist()
-    if k != NOTHING_LEFT:
-        for i in range(joints):
-            m = bits.code(k)
-            line[i] += -(m + 1 >> 1) if m & 1 else m >> 1
+    levels, ticks = under.outputs, back
+    found = []
+    for i in range(count):
+        if i:
+            mode = bits.take(2)
+        if mode >= known.modes:
+            raise DamagedError("expected a curve through frames that were taken")
+        line = known.foretold(ticks)[mode].tolist()
+        k, changed = bits.take(3), bits.take(1)
+        if changed:
+            levels = tuple(bits.take(8) for _ in range(outputs))
+        if k != NOTHING_LEFT:
+            for joint in range(joints):
+                m = bits.code(k)
+                line[joint] += -(m + 1 >> 1) if m & 1 else m >> 1
+        if not all(0 <= pulse <= MOST_PULSE for pulse in line):
+            raise DamagedError("expected pulses of 0 to 4095 µs")
+        found.append((first + i * step, Frame(tuple(line), levels)))
+        known = known.after(np.array(line, dtype=np.int32), ticks)
+        ticks = step
     bits.finish()
-    if not all(0 <= pulse <= 4095 for pulse in line):
-        raise DamagedError("expected pulses of 0 to 4095 µs")
-    return Frame(tuple(line), levels)
+    return found
 
 
 class _Writer:
@@ -176,6 +256,21 @@ class _Writer:
     def put(self, value: int, width: int) -> None:
         self._value |= value << self._width
         self._width += width
+
+    def frame(self, k: int, left: Ints, outputs: tuple[int, ...], before: tuple[int, ...]) -> None:
+        """All of a frame behind its mode and span; ``left`` is folded."""
+        changed = outputs != before
+        self.put(k, 3)
+        self.put(int(changed), 1)
+        for level in outputs if changed else ():
+            self.put(level, 8)
+        for m in left.tolist() if k != NOTHING_LEFT else ():
+            if m >> k < LONGEST:
+                self.put((1 << (m >> k)) - 1, (m >> k) + 1)
+                self.put(m & ((1 << k) - 1), k)
+            else:
+                self.put((1 << LONGEST) - 1, LONGEST)
+                self.put(m, PLAIN)
 
     def bytes(self) -> bytes:
         return self._value.to_bytes((self._width + 7) // 8, "little")

@@ -32,7 +32,9 @@ from motionhub.link.wire import (
 )
 
 HELD = 20
-"""Frames kept for later ones to lean on: a base is at most 15 numbers back, and the one before it 3 more."""
+"""Frames kept for later ones to lean on; the hub leans on none that is further back than 18 numbers."""
+FRAMES = (Kind.FULL, Kind.DIFFERENCE, Kind.LIMP, Kind.TWO, Kind.THREE)
+"""Kinds of packets that bring frames."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,8 @@ class Taken:
     frame: Frame
     ticks: int
     """How many ticks after the frame taken before it; 1 for the first of a session."""
+    first: bool = True
+    """Whether it is the first of its packet, or came together with the one before it."""
 
 
 @dataclass
@@ -114,12 +118,9 @@ class Receiver:
         taken: list[Taken] = []
         for encoded in self._splitter.feed(data):
             try:
-                found = self._take(unseal(encoded), now_ms)
+                taken += self._take(unseal(encoded), now_ms)
             except DamagedError:
                 self._damaged += 1
-            else:
-                if found is not None:
-                    taken.append(found)
         return taken
 
     def answer(self, now_ms: int, telemetry: Callable[[], Telemetry]) -> bytes:
@@ -141,26 +142,32 @@ class Receiver:
 
     # -- taking -------------------------------------------------------------------------------------
 
-    def _take(self, packet: Packet, now_ms: int) -> Taken | None:
+    def _take(self, packet: Packet, now_ms: int) -> list[Taken]:
         if packet.kind == Kind.HELLO:
             self._take_hello(packet)
-            return None
+            return []
         settings = packet.kind == Kind.SETTINGS and self._keeper is not None
-        if not settings and packet.kind not in (Kind.FULL, Kind.DIFFERENCE, Kind.LIMP):
+        if not settings and packet.kind not in FRAMES:
             self.unknown += 1
-            return None
+            return []
         session, number = self._session_of(packet)
         if number <= session.newest:
             self.late += 1
-            return None
-        session.newest = number
+            return []
+        newest, session.newest = session.newest, number
         if settings and self._keeper is not None:
             self._keeper.take(packet)
-            return None
-        frame = coder.decode(packet, number, len(self._low), self._outputs, self._held)
-        if frame.pulses is not None and not self._within(frame.pulses):
+            return []
+        frames = coder.decode(packet, number, len(self._low), self._outputs, self._held)
+        if not all(self._within(frame.pulses) for _, frame in frames if frame.pulses is not None):
             self.refused += 1
-            return None
+            return []
+        if frames[0][0] <= newest:
+            self.late += 1
+            return []
+        return [self._keep(session, at, frame, now_ms, i == 0) for i, (at, frame) in enumerate(frames)]
+
+    def _keep(self, session: _Session, number: int, frame: Frame, now_ms: int, first: bool) -> Taken:
         ticks = number - session.taken if session.taken else 1
         # The newest becomes the nearest bit of those before it, and all move on by the ticks between.
         moved = (session.before << 1 | 1) if session.taken else 0
@@ -168,7 +175,7 @@ class Receiver:
         session.taken, session.taken_at = number, now_ms
         self._fresh = True
         self._frames.append((number, frame))
-        return Taken(number, frame, ticks)
+        return Taken(number, frame, ticks, first)
 
     def _session_of(self, packet: Packet) -> tuple[_Session, int]:
         """The session whose key a packet's check fits, and its number there."""

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from numpy.typing import ArrayLike
 
 from motionhub.link import coder
+from motionhub.link.coder import WAYS
 from motionhub.link.kept import RECORD, Kept, KeptState, Offer, read_kept
 from motionhub.link.wire import (
     VERSION,
@@ -55,6 +56,10 @@ KEPT_THERE = 18
 """How many numbers back the robot is sure to keep a frame (see receiver.HELD)."""
 KEPT = 200
 """Frames remembered: four seconds at 50 a second."""
+JUDGE_S = 1.0
+"""How long a way is tried before another is chosen."""
+ROOM = 0.85
+"""A way that would take less than this much of the budget is gone back to."""
 
 
 @dataclass(frozen=True)
@@ -109,6 +114,10 @@ class LinkStatus:
     """Sent by the hub, all in."""
     budget_bytes_s: float
     """What the robot file allows frames to take of the line (8N1: ten bits a byte)."""
+    together: int
+    """Frames that share a packet, because the radio is slow; they arrive as many ticks later, less one."""
+    thinned: bool
+    """Every second frame is left out, because the radio cannot carry all."""
     telemetry: Telemetry | None
     telemetry_age_s: float | None
 
@@ -136,9 +145,9 @@ class LinkSession:
         coder.require_room(robot)
         self.joints, self.outputs = robot.joints, len(robot.outputs)
         self.budget_bytes_s = robot.link.baud / 10 * robot.link.share
-        # A slow radio is not to spend itself on answers: at most a tenth of it for acks, a tenth for telemetry.
+        # A slow radio is not to spend itself on answers: at most a quarter of it for acks, a tenth for telemetry.
         byte_s = robot.link.baud / 10
-        self._ack_ms = min(250, round(ACK_BYTES / (0.1 * byte_s) * 1000) if byte_s < 5000 else 0)
+        self._ack_ms = min(250, round(ACK_BYTES / (0.25 * byte_s) * 1000) if byte_s < 5000 else 0)
         self._telemetry_ms = min(500, max(100, round(TELEMETRY_BYTES / (0.1 * byte_s) * 100) * 10))
         self._session = first_session & 0xFFFF
         self._key: Key | None = None
@@ -147,6 +156,9 @@ class LinkSession:
         self._heard_number = 0  # of the newest packet from the robot
         self._sent: deque[_Sent] = deque(maxlen=KEPT)
         self._written: deque[tuple[float, int]] = deque()
+        self._way = 0
+        self._way_at = 0.0
+        self._waiting: list[Frame] = []  # frames of this packet's ticks that are not sent yet
         self._hello_at: float | None = None
         self._news_at = 0.0  # when a frame was last newly acknowledged, or the session opened
         self._round_trip: float | None = None
@@ -170,7 +182,7 @@ class LinkSession:
         return self._number
 
     def send_frame(self, pulses: ArrayLike | None, outputs: ArrayLike, now: float) -> bytes:
-        """One tick's bytes: a frame, or while there is no link a hello or nothing.
+        """One tick's bytes: its frame, or those of several ticks, or nothing while they gather; a hello without a link.
 
         Call it once a tick, limp ticks included: it is what keeps the robot from its failsafe.
 
@@ -189,11 +201,45 @@ class LinkSession:
             return self._hello(now)
         self._number += 1
         if self._offer is not None and (body := self._offer.body(self._number)) is not None:
+            self._waiting = []
             return self._count(seal(body, self._key.bytes_for(self._number)), now)
-        held = self._held()
-        body = coder.encode(self._number, frame, next(iter(held), None), held.get)
-        self._sent.append(_Sent(self._number, now, frame))
-        return self._count(seal(body, self._key.bytes_for(self._number)), now)
+        together, step = WAYS[self._way]
+        self._waiting.append(frame)
+        if frame.pulses is not None and len(self._waiting) < together * step:
+            return b""
+        # A limp frame goes at once and alone; what waited for its company is older than it.
+        frames = [frame] if frame.pulses is None else self._waiting[step - 1 :: step]
+        self._waiting = []
+        return self._send(frames, step, now)
+
+    def _send(self, frames: list[Frame], step: int, now: float) -> bytes:
+        assert self._key is not None
+        first = self._number - (len(frames) - 1) * step
+        held = {number: frame for number, frame in self._held().items() if number < first}
+        body = coder.encode(self._number, frames, next(iter(held), None), held.get, step)
+        if coder.whole(body):
+            frames = frames[-1:]
+        first = self._number - (len(frames) - 1) * step
+        self._sent.extend(_Sent(first + i * step, now, frame) for i, frame in enumerate(frames))
+        data = self._count(seal(body, self._key.bytes_for(self._number)), now)
+        self._choose_way(now)
+        return data
+
+    def _choose_way(self, now: float) -> None:
+        """Put more frames together when the radio cannot carry them, and fewer again when it can."""
+        if now - self._way_at < JUDGE_S:
+            return
+        since = now - JUDGE_S
+        rate = sum(size for at, size in self._written if at > since) / JUDGE_S
+        per_tick = [1 / (together * step) for together, step in WAYS]
+        more = self._way
+        if rate > self.budget_bytes_s:
+            more = min(self._way + 1, len(WAYS) - 1)
+        elif self._way and rate * per_tick[self._way - 1] / per_tick[self._way] < ROOM * self.budget_bytes_s:
+            # A packet with fewer frames is smaller than this one, so this is more than it can come to.
+            more = self._way - 1
+        if more != self._way:
+            self._way, self._way_at = more, now
 
     def keep(self, image: bytes) -> None:
         """Have the robot keep its calibration, an image as :func:`motionhub.link.kept.image` makes it.
@@ -228,6 +274,7 @@ class LinkSession:
         self._hello_at = None
         self._round_trip = None
         self._sent.clear()
+        self._waiting = []
         return [Disconnected(silent)]
 
     def status(self, now: float) -> LinkStatus:
@@ -244,6 +291,8 @@ class LinkSession:
             lost_share=(lost / len(known) if known else 0.0) if self.up else 1.0,
             bytes_s=sum(size for _, size in self._written) / WINDOW_S,
             budget_bytes_s=self.budget_bytes_s,
+            together=WAYS[self._way][0],
+            thinned=WAYS[self._way][1] > 1,
             telemetry=heard[1] if heard else None,
             telemetry_age_s=now - heard[0] if heard else None,
         )
@@ -324,6 +373,7 @@ class LinkSession:
         self._number = self._heard_number = 0
         self._news_at = now
         self._sent.clear()
+        self._waiting = []
         return [Connected(welcome)]
 
     def _describe(self, welcome: Welcome) -> str:

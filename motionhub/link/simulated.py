@@ -134,7 +134,7 @@ class SimulatedRobot:
         """Take bytes from the wire; returns what goes back at once."""
         for taken in self.receiver.receive(data, _ms(now)):
             self.decoded.append(Decoded(now, taken.number, taken.frame))
-            self.controller.command(taken.frame, taken.ticks)
+            self.controller.command(taken.frame, taken.ticks, taken.first)
         return self.receiver.answer(_ms(now), self._telemetry)
 
     def advance(self, now: float) -> bytes:

@@ -22,11 +22,13 @@ kind name      from          body after the first byte
 ==== ========= ============= ==========================================================================
 1    full      hub           number (1), outputs (O × 1), pulses (J × 12 bits)
 2    differ-   hub           number (1), then bits as :mod:`motionhub.link.differences` has them. Low bits:
-     ence                    how many numbers before this one its base is, 1 to 15
+     ence                    how many numbers before its frame the base is, 1 to 15
 3    limp      hub           number (1), outputs (O × 1). Ends all pulses
 4    hello     hub           version (1), hub's session (2), J (1), O (1), tick in ms (1), ack in ms (1),
                              telemetry in 10 ms (1)
 5    settings  hub           number (1), then calibration to keep on the robot as :mod:`motionhub.link.kept` has it
+6    two       hub           the same for two frames, and
+7    three     hub           for three: the number is the last one's, the base is before the first
 8    welcome   robot         version (1), hub's session (2), robot's session (2), J (1), O (1),
                              reset cause (1), digest of the calibration in use (3). Bit 0: the hello suits
                              this robot; bit 1: what is in use was kept, not exported with the program
@@ -41,8 +43,15 @@ kind name      from          body after the first byte
 this joint", in the order of the joints. Two pulses a and b make three bytes: a's low eight bits; a's high
 four in the low half and b's low four in the high half; b's high eight. An odd last pulse takes two bytes,
 the spare half zero. J and O are known from ``hello``, so a whole frame of any other length is refused. A frame as
-differences leans on one or two that the hub knows were taken, at most 18 numbers back; the robot keeps the
-last 20 it took, and refuses a frame that leans on any other.
+differences leans on up to three that the hub knows were taken, at most 18 numbers back; the robot keeps the
+last 20 it took, and refuses a packet that leans on any other. Each packet can be read by itself, so whatever
+was lost before, the first packet that arrives after it is taken, or the first whole one when the robot has
+been without frames for more than 18 ticks.
+
+*Frames together.* On a slow radio the hub waits for the second or third tick and sends their frames in one packet: what
+a packet costs besides its frames is shared, and frames that follow each other need few bits. The robot plays
+them one a tick, as they were meant, one or two ticks later. A packet of frames that are two ticks apart is how
+every second frame is left out; the robot draws the way to each out over its ticks.
 
 *Receipt*: low byte of the newest frame's number that was taken (1), a bit for each of the sixteen numbers
 before it, nearest in bit 0, set if that one was taken (2), and milliseconds since the newest was taken,
@@ -92,6 +101,8 @@ class Kind(IntEnum):
     LIMP = 3
     HELLO = 4
     SETTINGS = 5
+    TWO = 6
+    THREE = 7
     WELCOME = 8
     ACK = 9
     TELEMETRY = 10

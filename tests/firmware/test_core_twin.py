@@ -73,7 +73,16 @@ class Hub:
             )
         frame = self.frames[self.number] = Frame(pulses, outputs)
         base = self.number - rng.randint(1, 15) if rng.random() < 0.8 else None
-        return self.seal(coder.encode(self.number, frame, base, self.frames.get), self.number)
+        together = [frame]
+        step = rng.choice([1, 1, 2])
+        for _ in range(rng.choice([0, 0, 0, 1, 2]) if pulses is not None else 0):
+            self.number += step
+            further = tuple(min(max(p + rng.randint(-3, 3), 0), 4095) if p else 0 for p in together[-1].pulses or ())
+            together.append(
+                Frame(further, outputs if rng.random() < 0.7 else tuple(rng.randrange(256) for _ in outputs))
+            )
+            self.frames[self.number] = together[-1]
+        return self.seal(coder.encode(self.number, together, base, self.frames.get, step), self.number)
 
     def settings(self, rng: random.Random, part: int) -> bytes:
         """A piece of settings that are right, or nearly; the last part asks for them to be kept."""
@@ -126,7 +135,7 @@ def play(pair: Pair, steps: list[tuple[str, int]]) -> None:
                 hub.number += 1
                 slow = tuple(min(p + max(i - 100, 0), high) for p, high in zip(limits.rest, limits.high, strict=True))
                 frame = hub.frames[hub.number] = Frame(slow, (n % 256,) * pair.core.outputs_n)
-                body = coder.encode(hub.number, frame, hub.number - 1 - n % 4, hub.frames.get)
+                body = coder.encode(hub.number, [frame], hub.number - 1 - n % 4, hub.frames.get)
                 pair.receive(hub.seal(body, hub.number) if rng.random() < 0.9 else b"")
                 pair.pass_time(TICK_MS)
         elif what == "gap":
@@ -217,7 +226,7 @@ def send(hub: Hub, ahead: int, base: int | None = None) -> int:
     """A frame of the rest pose, ``ahead`` numbers on; returns the number that the robot took last."""
     hub.number += ahead
     frame = Frame(hub.pair.core.limits.rest, (7,) * hub.pair.core.outputs_n)
-    body = coder.encode(hub.number, frame, base, lambda _: frame)
+    body = coder.encode(hub.number, [frame], base, lambda _: frame)
     hub.pair.receive(hub.seal(body, hub.number))
     return hub.pair.core._c.machine_taken(hub.pair.core._m)
 
@@ -377,7 +386,7 @@ def test_a_watchdogs_reset_holds_what_stood(pair, name):
     away = tuple(min(rest + 150, high) for rest, high in zip(limits.rest, limits.high, strict=True))
     for number in range(1, 120):
         frame = Frame(away, (9,) * len(both.twin.robot.outputs))
-        both.receive(hub.seal(coder.encode(number, frame), number))
+        both.receive(hub.seal(coder.encode(number, [frame]), number))
         both.pass_time(TICK_MS)
     assert both.core.pulses == away
     both.reset(ResetCause.WATCHDOG)
@@ -401,7 +410,7 @@ def test_a_watchdogs_reset_with_a_memory_that_is_not_whole_starts_no_servo(pair)
     hub = Hub(both)
     both.receive(hub.hello())
     for number in range(1, 120):
-        both.receive(hub.seal(coder.encode(number, Frame(both.core.limits.rest, (0, 0))), number))
+        both.receive(hub.seal(coder.encode(number, [Frame(both.core.limits.rest, (0, 0))]), number))
         both.pass_time(TICK_MS)
     good = bytes(core.survivor)
     used = 2 * core.joints + 1 + 3

@@ -197,8 +197,8 @@ def test_what_the_robot_says_leaves_a_slow_radio_free(make_wire, tansy, rest):
         said.append(len(back))
         link.hub.receive(back, link.now)
         link.tick += 1
-    # 9600 baud at ten bits a byte are 960 bytes a second; a fifth is for answers, and some for rounding.
-    assert sum(said) / 10 <= 0.2 * 960 * 1.1
+    # 9600 baud at ten bits a byte are 960 bytes a second; a quarter is for acks, a tenth for telemetry.
+    assert sum(said) / 10 <= 0.35 * 960
 
 
 def test_hello_is_not_said_more_often_than_a_radio_can_bear(tansy, rest):

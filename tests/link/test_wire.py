@@ -43,12 +43,12 @@ def test_a_frame_bit_by_bit():
     key = bytes([0x34, 0x12, 0xCD, 0xAB, 0x01, 0x00, 0x00])
     body = bytes([0x10, 0x02, 0x7F, 0x00, 0xDC, 0x45, 0x1F, 0xC4, 0x09])
     frame = wire.Frame((0x5DC, 0x1F4, 0x9C4), (0x7F, 0))
-    sealed = wire.seal(coder.encode(0x102, frame), wire.Key(0x1234, 0xABCD).bytes_for(0x102))
+    sealed = wire.seal(coder.encode(0x102, [frame]), wire.Key(0x1234, 0xABCD).bytes_for(0x102))
     assert sealed == by_hand(body, key)
 
 
 def test_limp_bit_by_bit():
-    assert coder.encode(0x1FF, wire.Frame(None, (9,))) == bytes([0x30, 0xFF, 9])
+    assert coder.encode(0x1FF, [wire.Frame(None, (9,))]) == bytes([0x30, 0xFF, 9])
 
 
 def test_telemetry_bit_by_bit():
@@ -85,17 +85,17 @@ def test_welcome_comes_back(suits, session, robot_session, joints, outputs, caus
 @given(pulses, st.lists(byte, max_size=16), number, word, word)
 def test_frames_come_back(pulses, outputs, number, hub, robot):
     frame, key = wire.Frame(tuple(pulses), tuple(outputs)), wire.Key(hub, robot).bytes_for(number)
-    packet = opened(wire.seal(coder.encode(number, frame), key))
+    packet = opened(wire.seal(coder.encode(number, [frame]), key))
     assert packet.fits(key)
     assert packet.body[1] == number % 256
-    assert coder.decode(packet, number, len(pulses), len(outputs)) == frame
+    assert coder.decode(packet, number, len(pulses), len(outputs)) == [(number, frame)]
 
 
 @given(st.lists(byte, max_size=16), number)
 def test_limp_frames_come_back(outputs, number):
     frame = wire.Frame(None, tuple(outputs))
-    packet = opened(wire.seal(coder.encode(number, frame)))
-    assert coder.decode(packet, number, 20, len(outputs)) == frame
+    packet = opened(wire.seal(coder.encode(number, [frame])))
+    assert coder.decode(packet, number, 20, len(outputs)) == [(number, frame)]
 
 
 @given(
@@ -139,7 +139,7 @@ def test_the_nearest_number_is_found_from_its_low_byte(newest, ahead):
 
 @pytest.mark.parametrize("change", [1, 256, 2**15])
 def test_a_key_of_another_time_or_session_does_not_fit(change):
-    body = coder.encode(5, wire.Frame((1500,), ()))
+    body = coder.encode(5, [wire.Frame((1500,), ())])
     packet = opened(wire.seal(body, wire.Key(40_000, 40_000).bytes_for(70_000)))
     assert packet.fits(wire.Key(40_000, 40_000).bytes_for(70_000))
     assert packet.fits(wire.Key(40_000, 40_000).bytes_for(70_000 + 1))  # only the low byte differs, and it is sent

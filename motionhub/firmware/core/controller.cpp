@@ -28,7 +28,7 @@ void Controller::begin(const Limits& limits) {
     battery_x8_ = 0;
     since_frame_ = below_ = 0;
     since_start_ = START_EVERY_TICKS;
-    settled_ = steps_ = 0;
+    settled_ = steps_ = waiting_count_ = 0;
     low_ = false;
     all_off(Activity::Off);
 }
@@ -43,21 +43,46 @@ void Controller::resume(Activity activity, const uint16_t* pulses) {
     set(activity == Activity::Lowering ? Activity::Lowering : any_on() ? Activity::Quiet : Activity::Off);
 }
 
-void Controller::command(const Frame& frame, uint32_t ticks) {
+void Controller::command(const Frame& frame, uint32_t ticks, bool first) {
     since_frame_ = 0;
     if (activity_ == Activity::Lowering || activity_ == Activity::Ended) return;
+    const uint8_t steps = ticks > INTERPOLATED ? INTERPOLATED : ticks < 1 ? uint8_t(1) : static_cast<uint8_t>(ticks);
+    if (activity_ != Activity::Following || frame.limp) {
+        begin(frame, steps);
+        return;
+    }
+    if (first && waiting_count_ > 1) {
+        waiting_[0] = waiting_[waiting_count_ - 1];
+        waiting_count_ = 1;
+    }
+    if (first && waiting_count_ == 0) {
+        begin(frame, steps);
+    } else if (waiting_count_ < MOST_WAITING) {
+        waiting_[waiting_count_].frame = &frame;
+        waiting_[waiting_count_++].ticks = steps;
+    }
+}
+
+void Controller::begin(const Frame& frame, uint8_t ticks) {
     for (uint8_t i = 0; i < OUTPUTS; ++i) outputs_[i] = frame.outputs[i];
     if (frame.limp) {
         all_off(Activity::Off);
         return;
     }
     has_target_ = true;
-    steps_ = ticks > INTERPOLATED ? INTERPOLATED : ticks < 1 ? uint8_t(1) : static_cast<uint8_t>(ticks);
+    steps_ = ticks;
     for (uint8_t i = 0; i < JOINTS; ++i) {
         target_[i] = frame.pulses[i];
         if (target_[i] == 0) pulses_[i] = 0;
     }
     if (activity_ == Activity::Off || activity_ == Activity::Quiet || any_missing()) set(Activity::Enabling);
+}
+
+void Controller::begin_next() {
+    const Waiting next = waiting_[0];
+    --waiting_count_;
+    for (uint8_t i = 0; i < waiting_count_; ++i) waiting_[i] = waiting_[i + 1];
+    begin(*next.frame, next.ticks);
 }
 
 void Controller::period(uint16_t battery_mv) {
@@ -78,8 +103,11 @@ void Controller::period(uint16_t battery_mv) {
 }
 
 bool Controller::suits(const Limits& limits) const {
-    for (uint8_t i = 0; i < JOINTS; ++i)
+    for (uint8_t i = 0; i < JOINTS; ++i) {
         if (!limits.within(i, pulses_[i]) || (has_target_ && !limits.within(i, target_[i]))) return false;
+        for (uint8_t f = 0; f < waiting_count_; ++f)
+            if (!limits.within(i, waiting_[f].frame->pulses[i])) return false;
+    }
     return true;
 }
 
@@ -109,7 +137,8 @@ void Controller::move() {
             if (ease_to(target_)) set(Activity::Following);
             break;
         case Activity::Following:
-            if (steps_ == 0) break;
+            if (steps_ == 0 && waiting_count_ != 0) begin_next();
+            if (activity_ != Activity::Following || steps_ == 0) break;
             for (uint8_t i = 0; i < JOINTS; ++i) {
                 // Toward zero, as C divides; most frames come tick by tick and need no division.
                 const int16_t gap = static_cast<int16_t>(target_[i] - pulses_[i]);
@@ -166,6 +195,7 @@ bool Controller::any_on() const {
 }
 
 void Controller::set(Activity activity) {
+    waiting_count_ = 0;
     activity_ = activity;
     ease_ = EASE_US;
 }

@@ -13,8 +13,9 @@ class Controller {
     void begin(const Limits& limits);
     // After a watchdog's reset: goes on from these pulses, held within the limits.
     void resume(Activity activity, const uint16_t* pulses);
-    // Takes a frame that came `ticks` ticks after the one before it.
-    void command(const Frame& frame, uint32_t ticks);
+    // Takes a frame that came `ticks` ticks after the one before it, first in its packet or together with it. It has to
+    // stay where it is until some more have come.
+    void command(const Frame& frame, uint32_t ticks, bool first);
     // One servo period: works out the pulses of the next 20 ms.
     void period(uint16_t battery_mv);
     // Whether other limits could be used now: no pulse issued or asked for lies outside them.
@@ -27,6 +28,14 @@ class Controller {
     uint8_t faults() const;
 
   private:
+    struct Waiting {
+        const Frame* frame;
+        uint8_t ticks;
+    };
+    static constexpr uint8_t MOST_WAITING = MOST_TOGETHER + 1;
+
+    void begin(const Frame& frame, uint8_t ticks);
+    void begin_next();
     void watch_battery(uint16_t mv);
     void move();
     void start_some();
@@ -44,7 +53,8 @@ class Controller {
     uint8_t outputs_[OUTPUT_ROOM];
     uint32_t battery_x8_;
     uint16_t since_frame_, below_, ease_;
-    uint8_t since_start_, settled_, steps_;
+    uint8_t since_start_, settled_, steps_, waiting_count_;
+    Waiting waiting_[MOST_WAITING];
     Activity activity_;
     bool has_target_, low_;
 };

@@ -43,8 +43,9 @@ void Receiver::begin(const Limits& limits, uint16_t first_session, ResetCause ca
     history_.clear();
     current_ = Session();
     pending_ = Session();
-    taken_ = nullptr;
+    for (uint8_t i = 0; i < MOST_TOGETHER; ++i) taken_[i] = nullptr;
     ticks_ = 0;
+    count_ = step_ = 0;
     reported_at_ = telemetry_at_ = report_number_ = 0;
     own_session_ = first_session;
     cause_ = cause;
@@ -86,7 +87,7 @@ Receiver::Event Receiver::packet(uint32_t now_ms) {
         if (!take_hello()) ++damaged_;
         return Event::Nothing;
     }
-    if (kind == 0 || kind > static_cast<uint8_t>(Kind::Settings)) return Event::Nothing;  // of a later version
+    if (kind == 0 || kind > static_cast<uint8_t>(Kind::Three)) return Event::Nothing;  // of a later version
     uint32_t number = 0;
     Session* session = session_of(&number);
     if (session == nullptr) {
@@ -97,32 +98,45 @@ Receiver::Event Receiver::packet(uint32_t now_ms) {
         ++late_;
         return Event::Nothing;
     }
+    const uint32_t newest = session->newest;
     session->newest = number;
     if (kind == static_cast<uint8_t>(Kind::Settings)) return Event::Settings;
-    Frame& frame = history_.next();
-    if (!decode_frame(buffer_, body_size_, number, history_, frame)) {
+    const uint8_t count = decode_frames(buffer_, body_size_, number, history_, &step_);
+    if (count == 0) {
         ++damaged_;
         return Event::Nothing;
     }
-    if (!frame.limp) {
+    for (uint8_t f = 0; f < count; ++f) {
+        const Frame& frame = history_.next(f);
+        if (frame.limp) continue;
         for (uint8_t i = 0; i < JOINTS; ++i) {
             if (limits_->within(i, frame.pulses[i])) continue;
             refused_ = true;
             return Event::Nothing;
         }
     }
-    ticks_ = session->taken != 0 ? number - session->taken : 1;
+    const uint32_t first = number - uint32_t(count - 1) * step_;
+    if (first <= newest) {
+        ++late_;
+        return Event::Nothing;
+    }
+    count_ = count;
+    for (uint8_t f = 0; f < count; ++f) taken_[f] = &history_.next(f);
+    ticks_ = session->taken != 0 ? first - session->taken : 1;
+    for (uint8_t f = 0; f < count; ++f) keep(session, first + uint32_t(f) * step_, ticks(f));
+    session->taken_at = now_ms;
+    fresh_ = true;
+    return Event::Frame;
+}
+
+void Receiver::keep(Session* session, uint32_t number, uint32_t ticks) {
     // The newest becomes the nearest bit of those before it, and all move on by the ticks between.
     if (session->taken != 0) {
         const uint16_t moved = static_cast<uint16_t>(session->before << 1 | 1);
-        session->before = ticks_ > 16 ? uint16_t(0) : static_cast<uint16_t>(uint32_t(moved) << (ticks_ - 1));
+        session->before = ticks > 16 ? uint16_t(0) : static_cast<uint16_t>(uint32_t(moved) << (ticks - 1));
     }
     session->taken = number;
-    session->taken_at = now_ms;
-    fresh_ = true;
     history_.keep(number);
-    taken_ = &frame;
-    return Event::Frame;
 }
 
 bool Receiver::fits(const Session* session, uint32_t number) const {

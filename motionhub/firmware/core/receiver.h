@@ -25,9 +25,10 @@ class Receiver {
     void begin(const Limits& limits, uint16_t first_session, ResetCause cause);
     // Takes one byte; says what it completed.
     Event byte_in(uint8_t byte, uint32_t now_ms);
-    // After Event::Frame: the frame, and how many ticks after the one before it.
-    const Frame& frame() const { return *taken_; }
-    uint32_t ticks() const { return ticks_; }
+    // After Event::Frame: the frames of the packet, oldest first, and how many ticks each came after the one before it.
+    uint8_t frames() const { return count_; }
+    const Frame& frame(uint8_t i) const { return *taken_[i]; }
+    uint32_t ticks(uint8_t i) const { return i == 0 ? ticks_ : step_; }
     // Number of the frame last taken in this session; 0 before the first.
     uint32_t taken() const { return current_.taken; }
     // After Event::Settings: the body, until the next byte.
@@ -62,6 +63,7 @@ class Receiver {
     };
 
     Event packet(uint32_t now_ms);
+    void keep(Session* session, uint32_t number, uint32_t ticks);
     bool take_hello();
     Session* session_of(uint32_t* number);
     bool fits(const Session* session, uint32_t number) const;
@@ -71,14 +73,14 @@ class Receiver {
     const Limits* limits_;
     History history_;
     Session current_, pending_;
-    const Frame* taken_;
+    const Frame* taken_[MOST_TOGETHER];
     uint32_t ticks_;
     uint32_t reported_at_, telemetry_at_, report_number_;
     uint16_t own_session_, welcome_hub_, welcome_robot_;
     ResetCause cause_;
     bool welcome_due_, welcome_suits_, fresh_, refused_, skipping_;
     uint8_t damaged_, late_;
-    uint8_t held_, body_size_;
+    uint8_t held_, body_size_, count_, step_;
     uint8_t buffer_[MAX_PACKET + 1];
     uint8_t out_[40];
 };

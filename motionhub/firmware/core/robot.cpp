@@ -38,7 +38,8 @@ void Robot::begin(ResetCause cause, Survivor& survivor) {
 void Robot::byte_in(uint8_t byte, uint32_t now_ms) {
     switch (receiver_.byte_in(byte, now_ms)) {
         case Receiver::Event::Frame:
-            controller_.command(receiver_.frame(), receiver_.ticks());
+            for (uint8_t i = 0; i < receiver_.frames(); ++i)
+                controller_.command(receiver_.frame(i), receiver_.ticks(i), i == 0);
             break;
         case Receiver::Event::Settings:
             if (!keeper_.take(receiver_.body(), receiver_.body_size())) receiver_.count_damaged();

@@ -17,6 +17,8 @@ enum class Kind : uint8_t {
     Limp = 3,
     Hello = 4,
     Settings = 5,
+    Two = 6,
+    Three = 7,
     Welcome = 8,
     Ack = 9,
     Telemetry = 10,
