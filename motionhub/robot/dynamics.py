@@ -29,6 +29,9 @@ Vector = list[Array]
 """Three coordinates, each of any shape that ends in T."""
 Matrix = list[Vector]
 
+CHUNK = 1024
+"""Frames at a time: some dozen rows of a leg's links are worked on together."""
+
 
 @dataclass(frozen=True, eq=False)
 class Trunk:
@@ -69,17 +72,27 @@ def inverse_dynamics(posture: Posture, speeds: Array, accelerations: Array, trun
         accelerations: (J, T) rad/s².
         trunk: How the body moves meanwhile.
     """
-    robot = posture.robot
-    torques = np.empty((robot.joints, posture.steps))
+    steps = posture.steps
+    torques, force, moment = np.empty((posture.robot.joints, steps)), np.empty((3, steps)), np.empty((3, steps))
+    for start in range(0, steps, CHUNK):
+        own = slice(start, start + CHUNK)
+        _chunk(
+            posture.between(own) if steps > CHUNK else posture, speeds[:, own], accelerations[:, own],
+            Trunk(trunk.felt[:, own], trunk.spin[:, own], trunk.turning[:, own]),
+            Demand(torques[:, own], force[:, own], moment[:, own]),
+        )  # fmt: skip
+    return Demand(torques, force, moment)
+
+
+def _chunk(posture: Posture, speeds: Array, accelerations: Array, trunk: Trunk, into: Demand) -> None:
+    """The same for so few frames that the work on them stays within a processor's cache."""
     felt, spin, turning = list(trunk.felt), list(trunk.spin), list(trunk.turning)
     spread = _spread(spin, turning)
-    force, moment = _links(robot).body.push(felt, spread)
-    for push, twist in (
-        _legs(posture, speeds, accelerations, felt, spin, turning, spread, torques),
-        _extras(posture, speeds, accelerations, felt, spin, turning, spread, torques),
-    ):
-        force, moment = _sum(force, push), _sum(moment, twist)
-    return Demand(torques, np.stack(force), np.stack(moment))
+    given = (posture, speeds, accelerations, felt, spin, turning, spread, into.torques)
+    parts = (_links(posture.robot).body.push(felt, spread), _legs(*given), _extras(*given))
+    for i in range(3):
+        into.force[i] = sum(push[i] for push, _ in parts)
+        into.moment[i] = sum(twist[i] for _, twist in parts)
 
 
 def foot_torques(posture: Posture, forces: Array, below: Array) -> Array:
@@ -160,10 +173,26 @@ class _Links:
     """(L,)"""
     both: _Link
     """(2, L): femur and tibia."""
-    groups: list[list[int]]
+    levels: list[_Level]
     """Extra joints by how many others there are between them and the body."""
-    extras: list[_Link]
-    """Of each group, (G,)."""
+
+
+@dataclass(frozen=True)
+class _Level:
+    """Extra joints that are equally far from the body, G of them."""
+
+    joints: slice | list[int]
+    """Among the extra joints: a slice where they follow one another, which copies nothing."""
+    parents: list[int]
+    """(G,) among the joints of the level before; for those on the body, nothing."""
+    carries: bool
+    """Whether there is a level after it."""
+    axis: Vector
+    """3 of (G, 1): of each joint, in the frame of what carries it (turning about it leaves it where it is)."""
+    at: Vector
+    """3 of (G, 1): where the joint is there."""
+    links: _Link
+    """(G,)"""
 
 
 @lru_cache(maxsize=16)
@@ -176,13 +205,24 @@ def _links(robot: Robot) -> _Links:
     for extra in robot.extra:
         depth.append(0 if extra.parent < 0 else depth[extra.parent - first] + 1)
     groups = [[i for i, own in enumerate(depth) if own == level] for level in sorted(set(depth))]
-    links = [[first + i for i in group] for group in groups]
+    levels = []
+    for level, group in enumerate(groups):
+        one, links = [robot.extra[i] for i in group], [first + i for i in group]
+        levels.append(
+            _Level(
+                joints=slice(group[0], group[-1] + 1) if group[-1] - group[0] + 1 == len(group) else group,
+                parents=[groups[level - 1].index(extra.parent - first) for extra in one] if level else [],
+                carries=level + 1 < len(groups),
+                axis=list(np.array([extra.axis for extra in one]).T[:, :, None]),
+                at=list(np.array([extra.at for extra in one]).T[:, :, None]),
+                links=_Link.of(robot.link_mass[links], robot.link_com[links], robot.link_inertia[links]),
+            )
+        )
     return _Links(
         body=_Link.of(robot.body_mass, robot.body_com, robot.body_inertia),
         coxa=_Link.of(mass[0], com[0], inertia[0]),
         both=_Link.of(mass[1:], com[1:], inertia[1:]),
-        groups=groups,
-        extras=[_Link.of(robot.link_mass[own], robot.link_com[own], robot.link_inertia[own]) for own in links],
+        levels=levels,
     )
 
 
@@ -290,51 +330,42 @@ def _extras(
 ) -> tuple[Vector, Vector]:  # fmt: skip
     """The same for heads, tails and grippers: any axis, along the body's axes.
 
-    Joints that are equally far from the body are worked out together, (G, T), each with what carries it.
+    Joints that are equally far from the body are worked out together, (G, T) each: outwards how they move, and
+    back inwards what carries them.
     """
     robot, first = posture.robot, 3 * posture.robot.legs
-    push, twist = ([np.zeros(posture.steps) for _ in range(3)] for _ in range(2))
-    count = len(robot.extra)
-    if not count:
-        return push, twist
-    frames = np.stack(posture.turned_extras, axis=2)  # (3, 3, E, T)
-    # Of every link: angular velocity and acceleration, acceleration of its joint, B, arm from its parent's joint
-    arm, axes, force, moment = np.empty((4, 3, count, posture.steps))
-    known = _links(robot)
-    hanging = len(known.groups) > 1
-    w, e, a = np.empty((3, 3, count, posture.steps if hanging else 0))
-    carries = np.empty((3, 3, count, posture.steps if hanging else 0))
-    for group, own in zip(known.groups, known.extras, strict=True):
-        links = [first + i for i in group]
-        frame = frames[:, :, group]
-        at: Vector = list(np.array([robot.extra[i].at for i in group]).T[:, :, None])
-        parents = [robot.extra[i].parent - first for i in group]
-        if parents[0] < 0:
-            w0, e0, a0, carrying = spin, turning, felt, spread
-        else:
-            at = _turn(frames[:, :, parents], at)
-            w0, e0, a0 = list(w[:, parents]), list(e[:, parents]), list(a[:, parents])
-            carrying = [list(row) for row in carries[:, :, parents]]
-        axis = _turn(frame, list(np.array([robot.extra[i].axis for i in group]).T[:, :, None]))
-        rate = [speeds[links] * c for c in axis]
-        w1 = _sum(w0, rate)
-        e1 = _sum(_sum(e0, [accelerations[links] * c for c in axis]), _cross(w0, rate))
-        a1 = [a0[k] + carrying[k][0] * at[0] + carrying[k][1] * at[1] + carrying[k][2] * at[2] for k in range(3)]
-        f, n = own.push(_turn_back(frame, a1), _spread(_turn_back(frame, w1), _turn_back(frame, e1)))
-        arm[:, group], axes[:, group] = np.broadcast_arrays(*at, axis[0])[:3], axis
-        force[:, group], moment[:, group] = _turn(frame, f), _turn(frame, n)
-        if hanging:
-            w[:, group], e[:, group], a[:, group], carries[:, :, group] = w1, e1, a1, _spread(w1, e1)
-    for i in reversed(range(count)):  # children come after their parents
-        parent = robot.extra[i].parent - first
-        onto = moment[:, i] + np.stack(_cross(list(arm[:, i]), list(force[:, i])))
-        torques[first + i] = (axes[:, i] * moment[:, i]).sum(axis=0)
-        if parent >= 0:
-            force[:, parent] += force[:, i]
-            moment[:, parent] += onto
-        else:
-            push, twist = _sum(push, list(force[:, i])), _sum(twist, list(onto))
-    return push, twist
+    none = [np.zeros(posture.steps) for _ in range(3)]
+    if not robot.extra:
+        return none, none
+    frames, v, gain, out = posture.turned_extras, speeds[first:], accelerations[first:], torques[first:]
+    # Of what carries them: angular velocity and acceleration, acceleration of its joint, and B
+    w, e, a, carrying = spin, turning, felt, spread
+    done: list[tuple[_Level, Vector, Vector, Vector, Vector]] = []
+    for level in _links(robot).levels:
+        axis, at = level.axis, level.at
+        if done:
+            base = frames[:, :, done[-1][0].joints][:, :, level.parents]
+            axis, at = _turn(base, axis), _turn(base, at)
+            w, e, a = ([c[level.parents] for c in vector] for vector in (w, e, a))
+            carrying = [[c[level.parents] for c in row] for row in carrying]
+        frame, rate = frames[:, :, level.joints], [v[level.joints] * c for c in axis]
+        a = [a[k] + carrying[k][0] * at[0] + carrying[k][1] * at[1] + carrying[k][2] * at[2] for k in range(3)]
+        e = _sum(_sum(e, [gain[level.joints] * c for c in axis]), _cross(w, rate))
+        w = _sum(w, rate)
+        own = [_turn_back(frame, vector) for vector in (a, w, e)]
+        force, moment = level.links.push(own[0], _spread(own[1], own[2]))
+        done.append((level, axis, at, _turn(frame, force), _turn(frame, moment)))
+        carrying = _spread(w, e) if level.carries else carrying
+    for i, (level, axis, at, force, moment) in reversed(list(enumerate(done))):
+        out[level.joints] = axis[0] * moment[0] + axis[1] * moment[1] + axis[2] * moment[2]
+        moment = _sum(moment, _cross(at, force))
+        if not i:
+            return [c.sum(axis=0) for c in force], [c.sum(axis=0) for c in moment]
+        for k in range(3):
+            for child, parent in enumerate(level.parents):
+                done[i - 1][3][k][parent] += force[k][child]
+                done[i - 1][4][k][parent] += moment[k][child]
+    return none, none
 
 
 def _turn(frame: Array, v: Vector) -> Vector:

@@ -82,17 +82,18 @@ class Posture:
         return out + length * cos[1], up + length * sin[1]
 
     @cached_property
-    def turned_extras(self) -> list[Array]:
-        """The frame of each extra joint in the body frame, (3, 3, T) each."""
-        first = 3 * self.robot.legs
-        found: list[Array] = []
-        for i, extra in enumerate(self.robot.extra, start=first):
-            own = np.multiply.outer(extra.cross[0], np.sin(self.joints[i]))
-            own += np.multiply.outer(extra.cross[1], 1 - np.cos(self.joints[i]))
+    def turned_extras(self) -> Array:
+        """The frame of each extra joint in the body frame, (3, 3, E, T)."""
+        robot, first = self.robot, 3 * self.robot.legs
+        found = np.empty((3, 3, len(robot.extra), self.steps))
+        sin, more = np.sin(self.joints[first:]), 1 - np.cos(self.joints[first:])
+        for i, extra in enumerate(robot.extra):
+            own = found[:, :, i]
+            np.multiply.outer(extra.cross[0], sin[i], out=own)
+            own += np.multiply.outer(extra.cross[1], more[i])
             own += np.eye(3)[:, :, None]
             if extra.parent >= 0:
-                own = np.einsum("ijt,jkt->ikt", found[extra.parent - first], own)
-            found.append(own)
+                own[:] = np.einsum("ijt,jkt->ikt", found[:, :, extra.parent - first], own)
         return found
 
     @cached_property
@@ -115,13 +116,14 @@ class Posture:
         """Where the segment of each extra link begins (on its joint) and where it ends, each (3, E, T)."""
         robot, first = self.robot, 3 * self.robot.legs
         start, end = np.empty((2, 3, len(robot.extra), self.steps))
-        for i, (extra, own) in enumerate(zip(robot.extra, self.turned_extras, strict=True)):
+        frames = self.turned_extras
+        for i, extra in enumerate(robot.extra):
             if extra.parent < 0:
                 start[:, i] = extra.at[:, None]
             else:
                 parent = extra.parent - first
-                start[:, i] = start[:, parent] + _along(self.turned_extras[parent], extra.at)
-            end[:, i] = start[:, i] + _along(own, extra.tip)
+                start[:, i] = start[:, parent] + _along(frames[:, :, parent], extra.at)
+            end[:, i] = start[:, i] + _along(frames[:, :, i], extra.tip)
         return start, end
 
     def segment(self, link: int) -> tuple[Array, Array]:
@@ -166,8 +168,9 @@ class Posture:
             total[0] -= (inward * cos).sum(axis=0)
             total[1] -= (inward * sin).sum(axis=0)
             total[2] += upper[:, 0].sum() + (femur * lean_cos[0] + tibia * lean_cos[1]).sum(axis=0)
-        for i, own in enumerate(self.turned_extras):
+        for i in range(len(robot.extra)):
             link = 3 * count + i
+            own = self.turned_extras[:, :, i]
             total += robot.link_mass[link] * (self.extras[0][:, i] + _along(own, robot.link_com[link]))
         total /= robot.mass
         return total
