@@ -112,7 +112,7 @@ struct Judge {
         const uint32_t check = static_cast<uint32_t>(data[n] << 16 | data[n + 1] << 8 | data[n + 2]);
         const Bytes body(data.begin(), data.begin() + static_cast<long>(n));
         const int kind = body[0] >> 4;
-        if (kind == 0 || kind > 5 || kind == 4 || n < 2) return 0;
+        if (kind == 0 || kind > 7 || kind == 4 || n < 2) return 0;
         Session* both[2] = {&current, &pending};
         for (int which = 0; which < 2; ++which) {
             Session& session = *both[which];
@@ -345,15 +345,28 @@ class Stage {
                 break;
             case 3: {  // any number, any kind, any body
                 const uint32_t number = session().newest + n - 64;
-                Bytes body = head(1 + script_.byte() % 5, script_.byte() & 15, number);
+                Bytes body = head(1 + script_.byte() % 7, script_.byte() & 15, number);
                 for (unsigned size = script_.byte() % 80U; size != 0; --size) body.push_back(script_.byte());
                 send(body, number, true);
                 break;
             }
-            case 4: {  // differences: a head that may be right, then bits
-                Bytes body = head(2, 1 + script_.byte() % 3, next);
-                for (unsigned size = 1 + n % 30U; size != 0; --size) body.push_back(script_.byte());
-                send(body, next, true);
+            case 4: {  // differences of one to three frames: a head that may be right, then bits
+                const unsigned more = script_.byte() % 3U;
+                const unsigned step = more != 0 && n & 64 ? 2 : 1;
+                const uint32_t last = next + more * step;
+                Bytes body = head(more == 0 ? 2 : static_cast<int>(5 + more), 1 + script_.byte() % 3, last);
+                if (n & 128) {
+                    // As the base, each of them, or along a line: a head of eight bits and then of six, with k = 7
+                    uint32_t bits = 7U << 4;
+                    for (unsigned i = 0; i < more; ++i) bits |= (7U << 2 | (n >> i & 1U)) << (8 + 6 * i);
+                    if (more != 0) bits = bits << 1 | (step - 1);
+                    for (unsigned size = 8 + 7 * more; size > 0; size = size > 8 ? size - 8 : 0, bits >>= 8)
+                        body.push_back(static_cast<uint8_t>(bits & 255));
+                    if (n & 32) body.back() ^= static_cast<uint8_t>(1 << script_.byte() % 8);
+                } else {
+                    for (unsigned size = 1 + n % 30U; size != 0; --size) body.push_back(script_.byte());
+                }
+                send(body, last, true);
                 break;
             }
             case 5:
