@@ -14,6 +14,7 @@ any clock that does not go back, in seconds.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass
 
@@ -23,6 +24,7 @@ from motionhub.link import coder
 from motionhub.link.coder import WAYS
 from motionhub.link.kept import RECORD, Kept, KeptState, Offer, read_kept
 from motionhub.link.wire import (
+    TICK_S,
     VERSION,
     DamagedError,
     Frame,
@@ -56,10 +58,13 @@ KEPT_THERE = 18
 """How many numbers back the robot is sure to keep a frame (see receiver.HELD)."""
 KEPT = 200
 """Frames remembered: four seconds at 50 a second."""
+SHARE_S = 0.2
+"""How long packets may be too large before more frames share one: little, for that costs a tick of delay and no more."""
 JUDGE_S = 1.0
-"""How long a way is tried before another is chosen."""
+"""How long a way is tried before frames are left out, and before fewer share a packet again."""
 ROOM = 0.85
 """A way that would take less than this much of the budget is gone back to."""
+_ROUNDING_S = 1e-6
 
 
 @dataclass(frozen=True)
@@ -227,19 +232,28 @@ class LinkSession:
 
     def _choose_way(self, now: float) -> None:
         """Put more frames together when the radio cannot carry them, and fewer again when it can."""
-        if now - self._way_at < JUDGE_S:
-            return
-        since = now - JUDGE_S
-        rate = sum(size for at, size in self._written if at > since) / JUDGE_S
-        per_tick = [1 / (together * step) for together, step in WAYS]
+        tried = now - self._way_at + _ROUNDING_S
+        budget = self.budget_bytes_s * TICK_S
+        above = WAYS[self._way + 1] if self._way + 1 < len(WAYS) else None
+        below = WAYS[self._way - 1] if self._way else None
         more = self._way
-        if rate > self.budget_bytes_s:
-            more = min(self._way + 1, len(WAYS) - 1)
-        elif self._way and rate * per_tick[self._way - 1] / per_tick[self._way] < ROOM * self.budget_bytes_s:
+        if above is not None:
+            patience = JUDGE_S if above[1] > 1 else SHARE_S
+            if tried >= patience and self._bytes_a_tick(now, patience) > budget:
+                more += 1
+        if more == self._way and below is not None and tried >= JUDGE_S:
             # A packet with fewer frames is smaller than this one, so this is more than it can come to.
-            more = self._way - 1
+            fewer = math.prod(below) / math.prod(WAYS[self._way])
+            if self._bytes_a_tick(now, JUDGE_S) / fewer < ROOM * budget:
+                more -= 1
         if more != self._way:
             self._way, self._way_at = more, now
+
+    def _bytes_a_tick(self, now: float, seconds: float) -> float:
+        """What a tick takes in the packets of this way of the last seconds; 0 without any."""
+        since = max(now - seconds, self._way_at) + _ROUNDING_S
+        sizes = [size for at, size in self._written if at > since]
+        return sum(sizes) / (len(sizes) * math.prod(WAYS[self._way])) if sizes else 0.0
 
     def keep(self, image: bytes) -> None:
         """Have the robot keep its calibration, an image as :func:`motionhub.link.kept.image` makes it.
