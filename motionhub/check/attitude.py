@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.motion.support import EXACT, Support, contact_points, plane_under
+from motionhub.motion.support import EXACT, Support, contact_points, plane_under, rest_on_ground
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
@@ -15,6 +15,13 @@ Indices = NDArray[np.intp]
 ROLL = float(np.deg2rad(2))
 """rad: the robot falls when it rolls by more than this from one frame to the next; less is its feet settling."""
 
+LEAP = float(np.deg2rad(5))
+"""rad: where a joint turns by more within a frame, much may have happened between that frame and the one before."""
+STEPS, CUTS = 16, 4
+"""Into so many parts the way between the two is cut then, and each of them so often again."""
+TURN = float(np.deg2rad(0.5))
+"""rad: parts in which the robot turns by less need not be cut again."""
+
 
 def falls(support: Support, rolled: Array) -> Flags:
     """(T,) frames at which the robot falls, or lies where nothing holds it; ``rolled`` as of :func:`rolls_over`."""
@@ -22,7 +29,7 @@ def falls(support: Support, rolled: Array) -> Flags:
     return found
 
 
-def rolls_over(robot: Robot, support: Support, last: Indices | None = None) -> Array:
+def rolls_over(robot: Robot, joints: Array, support: Support, last: Indices | None = None) -> Array:
     """How far the robot rolls on arriving at each frame, (T,) rad.
 
     The facet of the frame before is looked at with the joints of this frame. If it is still a facet of
@@ -30,8 +37,14 @@ def rolls_over(robot: Robot, support: Support, last: Indices | None = None) -> A
     the weight has left it over an edge, and the robot rolls by the angle between the two. A foot that is
     set down or pushed through the plane, and a plane that turns because a foot on it moves, are no falls.
 
+    That holds from one moment to the next. Where joints go far within a frame, or the robot turns by more than
+    :data:`ROLL`, it may have fallen and been pushed up again, or a foot may have been set down in time. Joints go from
+    frame to frame at an even pace; so there the way is cut into ever smaller parts, and a turn that does not become
+    smaller with them is a fall.
+
     Args:
         robot: The robot.
+        joints: (T, J) rad.
         support: How each frame rests, in order of time.
         last: (3,) the facet of the frame before the first; None at the start of a move.
     """
@@ -52,4 +65,24 @@ def rolls_over(robot: Robot, support: Support, last: Indices | None = None) -> A
     found[other] = np.where(still, np.arccos(cosine), 0.0)
     if last is None:
         found[0] = 0.0
+    still, other = still[other > 0], other[other > 0]
+    far = np.abs(joints[other] - joints[other - 1]).max(axis=1, initial=0.0) > LEAP
+    turned = (support.normal[other] * support.normal[other - 1]).sum(axis=1) < np.cos(ROLL)
+    for frame in other[far | (turned & ~still)]:
+        found[frame] = _leaps(robot, joints[frame - 1], joints[frame], support.normal[frame - 1])
     return found
+
+
+def _leaps(robot: Robot, start: Array, stop: Array, normal: Array, cuts: int = CUTS) -> float:
+    """The most, in rad, that the robot rolls at once while its joints (J,) go evenly from where it rests on ``normal``.
+
+    Turns of up to :data:`ROLL` are none.
+    """
+    way = start + np.linspace(0, 1, STEPS + 1)[:, None] * (stop - start)
+    ups = np.concatenate([normal[None], rest_on_ground(robot, way[1:], normal).normal])
+    turns = np.arccos(np.minimum((ups[1:] * ups[:-1]).sum(axis=1), 1.0))
+    if cuts == 1:
+        most = float(turns.max())
+        return most if most > ROLL else 0.0
+    parts = np.flatnonzero(turns > TURN)
+    return max((_leaps(robot, way[i], way[i + 1], ups[i], cuts - 1) for i in parts), default=0.0)

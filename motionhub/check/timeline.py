@@ -150,7 +150,7 @@ class _Blocks:
         around, own = slice(wide, -wide), slice(wide, wide + end - start)
         posture = Posture.of_rows(robot, rows[:, around])
         support = rest_on_ground(robot, self.frames.joints[window[around]], self.normal, posture)
-        rolled = rolls_over(robot, support)
+        rolled = rolls_over(robot, rows[:, around].T, support)
         still = forces_at_rest(robot, support)
         # The next block's first frame is ``wide`` before its own, and leans on the one before that.
         ahead = end - start

@@ -10,9 +10,11 @@ the centre of mass is lowest among all attitudes close by, which is what resting
      o-----|------o   feet         and for three of them that, with |n| = 1, fixes n and height.
     _A_____v______B____ ground     Where the line misses every such triangle, the robot tips over.
 
-The feet alone come first, and the body's corners only for frames that they do not settle. A robot rests
-on a few triples for most of the time: a few frames are tried on all of them, and what those rest on is tried
-on the others (:func:`_settled`). Arrays are laid out with time last, so that each step is one long vector.
+Several facets may carry it, as with a table of which one leg is short: then it stays on the one it was on. So
+all contacts count at once; but a corner that is above a triangle of feet is on no lower facet (:func:`_exposed`),
+and without any that is not, the feet alone have settled it. A robot rests on a few triples for most of the
+time: a few frames are tried on all of them, and what those rest on is tried on the others (:func:`_settled`).
+Arrays are laid out with time last, so that each step is one long vector.
 """
 
 from __future__ import annotations
@@ -43,6 +45,7 @@ UPRIGHT = np.cos(np.deg2rad(50))
 SLIVER = 1e-6
 """m²: three contacts whose triangle has less than half this area stand in a line and hold no attitude."""
 
+LEVEL = np.array([0.0, 0.0, 1.0])
 PROBES = 8
 """Frames that are tried on all triples before any is tried on all frames."""
 ROLLS = np.cos(np.deg2rad(0.5))
@@ -146,13 +149,7 @@ def rest_on_ground(robot: Robot, joints: Array, near: Array | None = None, postu
     com = pose.centre
     points, radii = _points(robot, pose.feet)
     count = robot.legs
-    normal, height, facet, good = _settled(points, radii, com, _triples(count, False), near)
-    if not good.all():
-        # Some frames lean on the body, or on nothing that holds.
-        rest = np.flatnonzero(~good)
-        before = near if rest[0] == 0 or not good[rest[0] - 1] else normal[:, rest[0] - 1]
-        wide = _settled(points[:, :, rest], radii, com[:, rest], _triples(count, True), before)
-        normal[:, rest], height[rest], facet[:, rest], good[rest] = wide
+    normal, height, facet, good = _rest(points, radii, com, LEVEL if near is None else near)
     above = normal[0] * points[0] + normal[1] * points[1] + normal[2] * points[2]
     above += height - radii[:, None]
     touching = above <= CONTACT
@@ -230,12 +227,64 @@ def plane_under(points: Array, radii: Array) -> tuple[Array, Array, Array]:
 
 @lru_cache(maxsize=32)
 def _triples(legs: int, corners: bool) -> Indices:
-    """All triples of contacts (K, 3); the first (at most) 20 for six legs are those of feet alone."""
+    """All triples of contacts (K, 3), of feet alone or with the body's corners."""
     return np.array(list(combinations(range(legs + 4 * corners), 3)), dtype=np.intp)
 
 
+def _rest(points: Array, radii: Array, com: Array, near: Array) -> tuple[Array, Array, Indices, Flags]:
+    """What :meth:`_Facets.choose` says of all triples of feet and corners, with :func:`_settled` on those it takes."""
+    legs = points.shape[1] - 4
+    normal, height, facet, good = _settled(points, radii, com, _triples(legs, False), _chain(near, points.shape[2]))
+    last = np.concatenate([near[:, None], normal[:, :-1]], axis=1)
+    # What no feet carry, or what has turned from one triple to another, may lean on the body.
+    doubtful = np.flatnonzero(~good | (_dot(normal, last) < ROLLS))
+    if not doubtful.size or not _exposed(points[:, :, doubtful], legs).any():
+        return normal, height, facet, good
+    todo = _exposed(points, legs)
+    while todo.any():
+        frames, was = np.flatnonzero(todo), normal.copy()
+        before = np.full((3, len(frames)), np.nan)
+        apart = np.r_[True, np.diff(frames) > 1]
+        before[:, apart] = np.where(frames[apart] > 0, normal[:, frames[apart] - 1], near[:, None])
+        found = _settled(points[:, :, frames], radii, com[:, frames], _triples(legs, True), before)
+        normal[:, frames], height[frames], facet[:, frames], good[frames] = found
+        # Who lies the way the frame before lay, which lies otherwise now, has to be asked again.
+        other = _dot(normal, was) < 1 - SAME_PLANE
+        todo[1:] = other[:-1] & ~todo[1:] & (_dot(normal[:, 1:], normal[:, :-1]) < ROLLS)
+        todo[0] = False
+    return normal, height, facet, good
+
+
+def _chain(first: Array, count: int) -> Array:
+    """(3, count) what the normals before each frame were, as :meth:`_Facets.choose` has it, where all is in one."""
+    found = np.full((3, count), np.nan)
+    found[:, 0] = first
+    return found
+
+
+def _exposed(points: Array, legs: int) -> Flags:
+    """Frames (T,) in which some corner (points ``legs`` and on, of (3, L + 4, T)) may touch the ground.
+
+    A corner above a triangle of foot centres is a mean of the three and something on top of it. So whichever way is
+    up, one of those feet is as low as it, and it is a corner of no facet of the lower hull.
+    """
+    found = np.zeros(points.shape[2], dtype=bool)
+    a, b, c = (points[:, corner] for corner in _triples(legs, False).T)
+    for corner in range(legs, points.shape[1]):
+        x, y, z = points[:, corner]
+        # Twice the areas of the triangles that it makes with each side, seen from above: its weights
+        u = (b[0] - x) * (c[1] - y) - (b[1] - y) * (c[0] - x)
+        v = (c[0] - x) * (a[1] - y) - (c[1] - y) * (a[0] - x)
+        w = (a[0] - x) * (b[1] - y) - (a[1] - y) * (b[0] - x)
+        within = ((u >= 0) & (v >= 0) & (w >= 0)) | ((u <= 0) & (v <= 0) & (w <= 0))
+        total = u + v + w
+        below = (u * a[2] + v * b[2] + w * c[2]) * np.sign(total) <= z * np.abs(total)
+        found |= ~(within & below & (np.abs(total) > SLIVER)).any(axis=0)
+    return found
+
+
 def _settled(
-    points: Array, radii: Array, com: Array, triples: Indices, near: Array | None
+    points: Array, radii: Array, com: Array, triples: Indices, before: Array
 ) -> tuple[Array, Array, Indices, Flags]:
     """What :meth:`_Facets.choose` says of all triples, found by trying few of them on most frames.
 
@@ -246,7 +295,7 @@ def _settled(
     """
     steps = points.shape[2]
     if steps <= 2 * PROBES:
-        return _Facets(points, radii, com, triples).choose(near)
+        return _Facets(points, radii, com, triples).choose(before)
 
     def on(frames: Indices) -> _Facets:
         return _Facets(points[:, :, frames], radii, com[:, frames], triples)
@@ -261,19 +310,19 @@ def _settled(
             new = on(open_).useful() & ~known
         known |= new
         if 2 * known.sum() > len(triples):
-            return _Facets(points, radii, com, triples).choose(near)
+            return _Facets(points, radii, com, triples).choose(before)
         tried = _Facets(points, radii, com, triples[known]) if known.any() else None
         open_ = np.arange(steps) if tried is None else np.flatnonzero(~tried.holds.any(axis=0))
         if not open_.size or not new.any():
             break
     if tried is None:
-        return on(open_).choose(near)
-    normal, height, facet, good = tried.choose(near)
+        return on(open_).choose(before)
+    normal, height, facet, good = tried.choose(before)
     turned = np.flatnonzero(_dot(normal[:, 1:], normal[:, :-1]) < ROLLS) + 1
     if turned.size and not known.all() and (new := on(turned).useful() & ~known).any():
-        normal, height, facet, good = _Facets(points, radii, com, triples[known | new]).choose(near)
+        normal, height, facet, good = _Facets(points, radii, com, triples[known | new]).choose(before)
     if open_.size:
-        normal[:, open_], height[open_], facet[:, open_], good[open_] = on(open_).choose(None)
+        normal[:, open_], height[open_], facet[:, open_], good[open_] = on(open_).choose(_chain(LEVEL, len(open_)))
     return normal, height, facet, good
 
 
@@ -300,18 +349,27 @@ class _Facets:
         self.holds = self.lowest & (self.inside >= -EXACT) & (self.normal[2] >= UPRIGHT)
 
     def useful(self) -> Flags:
-        """Which triples (K,) some frame could rest on; of those in one plane, the one it rests on best."""
+        """As few triples (K,) as there can be for every frame to have one in each plane that it could rest on.
+
+        Nearly: first the one that serves most frames, then the one that serves most of what that leaves, and so
+        on. Six feet on the ground have twenty triples in one plane, of which those of a walk will do.
+        """
         found = np.zeros(len(self.triples), dtype=bool)
         left = self.holds.copy()
-        frames = np.arange(left.shape[1])
         while left.any():
-            best = np.argmax(np.where(left, self.inside, -np.inf), axis=0)
-            found[best[left.any(axis=0)]] = True
-            left &= _dot(self.normal, self.normal[:, None, best, frames]) < 1 - SAME_PLANE
+            # Of those that serve as many, the one whose sides the weight keeps away from.
+            deep = np.where(left, self.inside, 0.0).sum(axis=1)
+            best = int(np.argmax(left.sum(axis=1) + deep / (1 + deep.max())))
+            found[best] = True
+            same = _dot(self.normal, self.normal[:, None, best]) >= 1 - SAME_PLANE
+            left &= ~(same & self.holds[best])
         return found
 
-    def choose(self, near: Array | None) -> tuple[Array, Array, Indices, Flags]:
+    def choose(self, before: Array) -> tuple[Array, Array, Indices, Flags]:
         """For each frame the facet that it rests on.
+
+        Args:
+            before: (3, T) the ground's normal in the frame before; not a number where that is the one to the left.
 
         Returns:
             Normal (3, T), height (T,), the facet's contacts (3, T), and whether it carries the weight.
@@ -324,11 +382,11 @@ class _Facets:
         missed = np.where(self.lowest, self.inside, -np.inf)
         missed += np.where(self.normal[2] >= UPRIGHT, 0.0, -1e3)
         best = np.where(good, best, np.argmax(missed, axis=0))
-        self._settle(best, holds, good, near)
+        self._settle(best, holds, good, before)
         frames = np.arange(len(best))
         return self.normal[:, best, frames], self.height[best, frames], self.triples[best].T, good
 
-    def _settle(self, best: Indices, holds: Flags, good: Flags, near: Array | None) -> None:
+    def _settle(self, best: Indices, holds: Flags, good: Flags, before: Array) -> None:
         """Where several planes would carry the weight, take the one nearest to that of the frame before."""
         up = self.normal[2]
         highest = np.where(holds, up, -np.inf).max(axis=0, initial=-np.inf)
@@ -337,7 +395,7 @@ class _Facets:
             axis=0
         )
         for t in np.flatnonzero(good & ((highest - lowest > 1e-7) | (aside > 1e-4))):
-            last = self.normal[:, best[t - 1], t - 1] if t else np.array([0.0, 0, 1]) if near is None else near
+            last = self.normal[:, best[t - 1], t - 1] if np.isnan(before[0, t]) else before[:, t]
             options = np.flatnonzero(holds[:, t])
             best[t] = options[np.argmax(last @ self.normal[:, options, t])]
 

@@ -159,7 +159,9 @@ def test_another_voltage_is_asked_of_stops_and_ways_too(tansy: Robot) -> None:
     """A slow rail stops later. Asked for a voltage, the check says what it says of a robot whose file has it."""
     for seed in range(3):
         dice = np.random.default_rng(seed)
-        tilt = dict(zip(("x_mm", "y_mm", "roll_deg", "pitch_deg"), dice.uniform(-1, 1, 4) * [40, 40, 9, 9], strict=True))
+        tilt = dict(
+            zip(("x_mm", "y_mm", "roll_deg", "pitch_deg"), dice.uniform(-1, 1, 4) * [40, 40, 9, 9], strict=True)
+        )
         keys = [{"at_ms": 300, "body": tilt}, {"at_ms": 600, "body": {key: -value for key, value in tilt.items()}}]
         keys.append({"at_ms": 1400, "feet": {leg: {"x_mm": 25 * x} for leg, (x, _) in outward(tansy).items()}})
         slow = tansy.on_supply(4.8)

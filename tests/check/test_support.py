@@ -1,5 +1,8 @@
 """Resting attitude and stability margin, against energy, scipy's convex hulls, and poses worked out by hand."""
 
+from dataclasses import replace
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import example, given, settings
@@ -8,10 +11,10 @@ from scipy.spatial import ConvexHull
 from scipy.spatial.transform import Rotation
 from stances import LEFT_TRIPOD, posed, random_stances, standing
 
-from motionhub.check.attitude import rolls_over
+from motionhub.check.attitude import ROLL, rolls_over
 from motionhub.motion.polygon import stability_margin
 from motionhub.motion.posing import joints_for, rest_joints
-from motionhub.motion.support import CONTACT, contact_points, rest_on_ground, upright
+from motionhub.motion.support import CONTACT, UPRIGHT, contact_points, rest_on_ground, upright
 from motionhub.robot.mass import centre_of_mass
 from motionhub.robot.model import Robot
 
@@ -78,6 +81,42 @@ def test_facet_is_the_hulls_that_the_weight_passes_through(robot: Robot) -> None
         assert min(np.linalg.norm(n[:3] + s.normal[t]) for n in along) < 1e-5
         seen += 1
     assert seen > 50
+
+
+def hulls_planes(points: np.ndarray, com: np.ndarray) -> np.ndarray:
+    """Up normals (N, 3) of the lower facets of SciPy's ConvexHull that the weight's line passes through."""
+    # A point far above makes a solid of whatever there is; joggling splits facets of more than three corners.
+    hull = ConvexHull(np.vstack([points, com + np.array([0, 0, 10.0])]), qhull_options="QJ1e-10")
+    return np.array(
+        [
+            -n[:3]
+            for n, simplex in zip(hull.equations, hull.simplices, strict=True)
+            if n[2] < 0 and len(points) not in simplex and _pierced(points[simplex], com, n[:3])
+        ]
+    ).reshape(-1, 3)
+
+
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1), low=st.floats(0, 1))
+def test_of_all_the_hulls_facets_it_stays_nearest_to_the_one_it_was_on(seed: int, low: float, robot: Robot) -> None:
+    """Legs anywhere, the body as likely down as the feet: no facet with a corner of the body is overlooked because
+    feet alone would do, and none is made up. Feet are points here, so that SciPy's hull is the very same."""
+    robot = replace(robot, foot_radius=0 * robot.foot_radius)
+    dice = np.random.default_rng(seed)
+    anywhere = robot.lower + (robot.upper - robot.lower) * dice.random((40, robot.joints))
+    joints = rest_joints(robot) + low * (anywhere - rest_joints(robot))
+    s = rest_on_ground(robot, joints)
+    com = centre_of_mass(robot, joints)
+    last = np.array([0.0, 0.0, 1.0])
+    for t in range(len(joints)):
+        points, _ = contact_points(robot, s.feet[t : t + 1])
+        ups = hulls_planes(points[:, :, 0].T, com[t])
+        ups = ups[ups[:, 2] > UPRIGHT]
+        assert bool(s.tipped[t]) == (len(ups) == 0)
+        if len(ups):
+            assert s.normal[t] @ last >= (ups @ last).max() - 1e-5
+            assert np.linalg.norm(ups - s.normal[t], axis=1).min() < 1e-4
+        last = s.normal[t]
 
 
 def _pierced(triangle: np.ndarray, com: np.ndarray, down: np.ndarray) -> bool:
@@ -184,11 +223,13 @@ def test_rolling_over_an_edge_is_seen_and_stepping_is_not(tansy: Robot, trestle:
     count = 40
     feet = standing(tansy, count)
     feet[:, LEFT_TRIPOD, 2] += 0.02 * np.sin(np.linspace(0, np.pi, count))[:, None]
-    s = rest_on_ground(tansy, posed(tansy, feet))
-    assert np.abs(rolls_over(tansy, s, None)).max() < np.deg2rad(0.1)
+    joints = posed(tansy, feet)
+    s = rest_on_ground(tansy, joints)
+    assert np.abs(rolls_over(tansy, joints, s)).max() < np.deg2rad(0.1)
     # Taking the weight over the diagonal towards a lifted foot drops the body onto that foot, once.
-    s = rest_on_ground(trestle, over_the_diagonal(trestle, np.linspace(-0.02, 0.02, count)))
-    rolled = rolls_over(trestle, s, None)
+    joints = over_the_diagonal(trestle, np.linspace(-0.02, 0.02, count))
+    s = rest_on_ground(trestle, joints)
+    rolled = rolls_over(trestle, joints, s)
     over = np.flatnonzero(rolled > np.deg2rad(2))
     assert len(over) == 1
     assert not s.down[over[0] - 1, 0]
@@ -198,10 +239,27 @@ def test_rolling_over_an_edge_is_seen_and_stepping_is_not(tansy: Robot, trestle:
     assert rolled[over[0]] == pytest.approx(turn, rel=0.05)
     # And block by block it is the same.
     for cut in (over[0], over[0] + 1):
-        second = rest_on_ground(
-            trestle, over_the_diagonal(trestle, np.linspace(-0.02, 0.02, count))[cut:], s.normal[cut - 1]
-        )
-        assert np.allclose(rolls_over(trestle, second, s.facet[cut - 1]), rolled[cut:], atol=1e-6)
+        second = rest_on_ground(trestle, joints[cut:], s.normal[cut - 1])
+        assert np.allclose(rolls_over(trestle, joints[cut:], second, s.facet[cut - 1]), rolled[cut:], atol=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_fall_between_two_frames_is_the_fall_of_the_same_way_in_many(seed: int, robot: Robot) -> None:
+    """From pose to pose in one frame, and in two thousand: it falls in both or in neither."""
+    joints = random_stances(robot, 60, seed, lift=0.06)
+    missed, alarms, fell = 0, 0, 0
+    for start, stop in pairwise(joints):
+        near = rest_on_ground(robot, start[None]).normal[0]
+        fine = start + np.linspace(0, 1, 2001)[:, None] * (stop - start)
+        truth = (rolls_over(robot, fine, rest_on_ground(robot, fine, near)) > ROLL).any()
+        both = np.stack([start, stop])
+        found = (rolls_over(robot, both, rest_on_ground(robot, both, near)) > ROLL).any()
+        fell += truth
+        missed += truth and not found
+        alarms += found and not truth
+    print(f"{robot.name}: {fell} falls, {missed} missed, {alarms} false")
+    assert missed == 0
+    assert alarms == 0
 
 
 @settings(max_examples=60, deadline=None)
