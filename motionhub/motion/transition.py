@@ -1,7 +1,7 @@
-"""From wherever the joints are, in whatever motion, to rest: at a target, or as soon as may be.
+"""From wherever the joints are, in whatever motion, to rest at a target. Stopping is :mod:`motionhub.motion.brake`'s.
 
 Time-optimal under limits of speed, acceleration and jerk for each joint, by the ``ruckig`` library. All
-joints of a transition arrive together; in a brake each comes to rest by itself, as soon as it can.
+joints arrive together.
 
 Two things may go wrong, and neither may raise in a live loop:
 
@@ -114,13 +114,7 @@ class Transition:
         return cls._make(state, end, limits)
 
     @classmethod
-    def brake(cls, robot: Robot, q0: ArrayLike, v0: ArrayLike, a0: ArrayLike, limits: Limits | None = None) -> Self:
-        """The shortest controlled way to rest, wherever that is; arguments as for :meth:`plan`."""
-        limits = Limits.of(robot) if limits is None else limits
-        return cls._make(_state(q0, v0, a0), None, limits)
-
-    @classmethod
-    def _make(cls, state: State, end: Array | None, limits: Limits) -> Self:
+    def _make(cls, state: State, end: Array, limits: Limits) -> Self:
         # From outside its range (a hand moved it, or the file changed) a joint may come back, but not go further.
         low, high = np.minimum(limits.lower, state[0]), np.maximum(limits.upper, state[0])
         path: _Path | None
@@ -129,7 +123,7 @@ class Transition:
             path, kind = _sharpened(state, end, limits, out, low, high), "sharpened"
         if path is None:
             path, kind = _Quintic.slow_enough(state, end, limits), "plain"
-        found = np.clip(path.at(path.duration)[0] if end is None else end, low, high)
+        found = np.clip(end, low, high)
         found.flags.writeable = False
         return cls(path.duration, found, kind, path, low, high)  # type: ignore[arg-type]
 
@@ -161,7 +155,7 @@ def _outside(path: _Path, low: Array, high: Array) -> NDArray[np.bool_]:
 
 
 def _sharpened(
-    state: State, end: Array | None, limits: Limits, out: NDArray[np.bool_], low: Array, high: Array
+    state: State, end: Array, limits: Limits, out: NDArray[np.bool_], low: Array, high: Array
 ) -> _Path | None:
     """The path with the joints that left their range made to stop quicker, each as little as it takes."""
     times = np.ones_like(state[0])
@@ -216,17 +210,13 @@ class _Planned:
         return found.min(axis=0), found.max(axis=0)
 
 
-def _ruckig(state: State, end: Array | None, limits: Limits) -> _Planned | None:
-    """Ruckig's path to ``end``, or to a standstill anywhere; ``None`` if it does not find one."""
+def _ruckig(state: State, end: Array, limits: Limits) -> _Planned | None:
+    """Ruckig's path to ``end``; ``None`` if it does not find one."""
     joints = len(state[0])
     wanted = ruckig.InputParameter(joints)
     wanted.current_position, wanted.current_velocity, wanted.current_acceleration = state
     wanted.max_velocity, wanted.max_acceleration, wanted.max_jerk = limits.speed, limits.acceleration, limits.jerk
-    if end is None:
-        wanted.control_interface = ruckig.ControlInterface.Velocity
-        wanted.synchronization = ruckig.Synchronization.No
-    else:
-        wanted.target_position = end
+    wanted.target_position = end
     trajectory = ruckig.Trajectory(joints)
     try:
         result = ruckig.Ruckig(joints).calculate(wanted, trajectory)
@@ -238,13 +228,13 @@ def _ruckig(state: State, end: Array | None, limits: Limits) -> _Planned | None:
     return path if np.isfinite(path.duration) and _goes_there(path, state, end, limits) else None
 
 
-def _goes_there(path: _Planned, state: State, end: Array | None, limits: Limits) -> bool:
+def _goes_there(path: _Planned, state: State, end: Array, limits: Limits) -> bool:
     """Trust, but look: whether a path starts at the state, and ends at rest where it should."""
     first, last = path.at(0.0), path.at(path.duration)
     speed = float(np.max(limits.speed))
     if np.abs(first[0] - state[0]).max() > _GIVE or np.abs(last[1]).max() > 1e-6 * speed:
         return False
-    return end is None or bool(np.abs(last[0] - end).max() < 1e-6)
+    return bool(np.abs(last[0] - end).max() < 1e-6)
 
 
 # ------------------------------------------------------------------ the fallback
@@ -257,15 +247,14 @@ _SHARES = np.linspace(0, 1, 41)
 class _Quintic:
     """Every joint along the polynomial of fifth degree from its state to rest, in one common duration.
 
-    To a target it is the minimum-jerk motion (Flash & Hogan 1985, from any state). For a standstill it ends
-    half the way on that the joint would have gone at the speed it has, where a speed falling to nothing leads.
+    It is the minimum-jerk motion (Flash & Hogan 1985) from any state.
     """
 
-    def __init__(self, state: State, end: Array | None, duration: float) -> None:
+    def __init__(self, state: State, end: Array, duration: float) -> None:
         q, v, a = state
         self.duration = duration
         self._start = state
-        self._end = q + v * duration / 2 if end is None else end
+        self._end = end
         way, speed, bend = q - self._end, v * duration, a * duration**2
         self._c = np.stack(
             [
@@ -279,13 +268,12 @@ class _Quintic:
         )
 
     @classmethod
-    def slow_enough(cls, state: State, end: Array | None, limits: Limits) -> _Quintic:
+    def slow_enough(cls, state: State, end: Array, limits: Limits) -> _Quintic:
         """The quickest within the limits; if none is, because of how it starts, the one that comes nearest."""
         paths = [cls(state, end, float(duration)) for duration in _DURATIONS]
         c = np.stack([path._c for path in paths], axis=1)[:, :, None]  # (6, durations, 1, J)
         s, T = _SHARES[:, None], _DURATIONS[:, None, None]
-        stop = np.stack([path._end for path in paths])[:, None]
-        q = stop + c[0] + s * (c[1] + s * (c[2] + s * (c[3] + s * (c[4] + s * c[5]))))
+        q = end + c[0] + s * (c[1] + s * (c[2] + s * (c[3] + s * (c[4] + s * c[5]))))
         v = (c[1] + s * (2 * c[2] + s * (3 * c[3] + s * (4 * c[4] + s * 5 * c[5])))) / T
         a = (2 * c[2] + s * (6 * c[3] + s * (12 * c[4] + s * 20 * c[5]))) / T**2
         low, high = np.minimum(limits.lower, state[0]), np.maximum(limits.upper, state[0])
