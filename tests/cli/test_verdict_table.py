@@ -10,16 +10,9 @@ from motionhub.check.findings import RULES
 from motionhub.check.margins import closest
 from motionhub.check.report import Report, check
 from motionhub.cli.verdict import MOST, PLAIN, number, show
-from motionhub.library.shipped import shipped_folder
 from motionhub.motion import documents
 from motionhub.motion.render import render
-from motionhub.robot import description
 from motionhub.robot.model import Robot
-
-
-@pytest.fixture(scope="module")
-def tansy() -> Robot:
-    return description.load(shipped_folder() / "robots" / "tansy.toml")
 
 
 def report(robot: Robot, *keyframes: dict[str, object], supply_v: float | None = None) -> Report:

@@ -2,15 +2,8 @@ from pathlib import Path
 
 import pytest
 
-from motionhub.library.shipped import shipped_folder
 from motionhub.library.store import Library
-from motionhub.robot import description
 from motionhub.robot.model import Robot
-
-
-@pytest.fixture(scope="session")
-def tansy() -> Robot:
-    return description.load(shipped_folder() / "robots" / "tansy.toml")
 
 
 @pytest.fixture

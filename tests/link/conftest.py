@@ -1,5 +1,4 @@
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,20 +9,13 @@ from motionhub.link.simulated import SimulatedRobot
 from motionhub.link.trouble import Trouble
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.calibration import Calibration
-from motionhub.robot.description import load
 from motionhub.robot.model import Robot
 
-ROBOTS = Path(__file__).parents[2] / "sequences" / "robots"
 TICK = 0.02
 
 # How long an example takes says more of the machine than of the code.
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
-
-
-@pytest.fixture(scope="session")
-def tansy() -> Robot:
-    return load(ROBOTS / "tansy.toml")
 
 
 @pytest.fixture(scope="session")

@@ -1,21 +1,11 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 
 import pytest
 
 from motionhub.motion.documents import parse
 from motionhub.motion.render import render
-from motionhub.robot import description
-from motionhub.robot.model import Robot
-
-SHIPPED = Path(__file__).parents[2] / "sequences"
-
-
-@pytest.fixture(scope="session")
-def tansy() -> Robot:
-    return description.load(SHIPPED / "robots" / "tansy.toml")
 
 
 @pytest.fixture

@@ -1,4 +1,4 @@
-"""The three shipped robots, each loaded once."""
+"""The shipped robots, each loaded once for all rooms."""
 
 from pathlib import Path
 
@@ -7,7 +7,7 @@ import pytest
 from motionhub.robot import description
 from motionhub.robot.model import Robot
 
-ROBOTS = Path(__file__).parents[2] / "sequences" / "robots"
+ROBOTS = Path(__file__).parents[1] / "sequences" / "robots"
 NAMES = ("tansy", "trestle", "harrow")
 
 
