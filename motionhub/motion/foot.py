@@ -13,19 +13,34 @@ from math import hypot
 class Foot:
     """One foot, in the ground frame: where it is, and how it moves while in the air."""
 
-    __slots__ = ("air", "ax", "ay", "frozen", "home", "pace", "room", "since", "tx", "ty", "vx", "vy", "x", "y")
+    __slots__ = ("air", "ax", "ay", "frozen", "left", "rise", "span", "tx", "ty", "vx", "vy", "x", "y")
 
-    def __init__(self, home: tuple[float, float], room: float, pace: float, since: int) -> None:
-        self.home = home
-        self.room = room
-        """Square of the distance from home within which it must end its stance, m²."""
-        self.pace = pace
-        self.since = since
-        """Ticks since its touchdown in the gait's cycle, whether it took part in it or not."""
-        self.x, self.y = home
+    def __init__(self, x: float, y: float) -> None:
+        self.x, self.y = x, y
         self.vx = self.vy = self.ax = self.ay = 0.0
-        self.tx, self.ty = home
+        self.tx, self.ty = x, y
         self.air = self.frozen = False
+        self.span = self.left = 0
+        """Ticks that it is in the air altogether, and from now on."""
+        self.rise = 0.0
+        """Height in m to which it is lifted."""
+
+    def stand(self, x: float, y: float) -> None:
+        """Stand there."""
+        self.x, self.y = x, y
+        self.air = False
+
+    def lift(self, ticks: int, rise: float) -> None:
+        """Let go of the ground, to land in so many ticks."""
+        self.air, self.frozen = True, False
+        self.span = self.left = ticks
+        self.rise = rise
+
+    @property
+    def height(self) -> float:
+        """Above where it stands, m: as :func:`motionhub.motion.steady.swing_height` has it."""
+        share = self.left / self.span
+        return self.rise * 64 * (share * (1 - share)) ** 3
 
     def aim(self, x: float, y: float, most: float) -> None:
         """Move the landing place towards a point, by at most so many metres."""
@@ -35,11 +50,14 @@ class Foot:
             x, y = self.tx + dx * most / way, self.ty + dy * most / way
         self.tx, self.ty = x, y
 
-    def advance(self, ticks: int, dt: float) -> None:
-        """One tick along the quintic that lands at the target, at rest, in ``ticks`` ticks from now."""
+    def advance(self, dt: float) -> None:
+        """One tick along the quintic that lands at the target, at rest, when the time is up."""
+        ticks = self.left
+        self.left -= 1
         if ticks == 1:
             self.x, self.y = self.tx, self.ty
             self.vx = self.vy = self.ax = self.ay = 0.0
+            self.air = False
             return
         s = 1 / ticks
         span = ticks * dt

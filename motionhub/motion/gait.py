@@ -9,7 +9,11 @@ on legged walking describes regular gaits with (McGhee & Frank, Math. Biosci. 3,
     B   φ=½ |---------==========|     ---  swing: the foot is in the air
 
 The gaits here are made for a robot rather than for a number of legs: which legs are neighbours follows
-from where their feet stand.
+from where their feet stand. Most are wave gaits: on each side a wave of steps runs from the rear to the front,
+half a cycle apart on the two sides, each leg a share ``duty`` of the cycle after the one behind it (Song &
+Waldron, *Machines That Walk*, 1989; *memory*). A duty factor of 1/2 makes that the alternating tripod, and
+the larger it is, the more feet stand and the further inside them the weight is. A robot file may bring
+gaits of its own along.
 """
 
 from __future__ import annotations
@@ -18,7 +22,6 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import partial
 from math import lcm
 from types import MappingProxyType
 
@@ -36,11 +39,19 @@ class Gait:
         name: The trade's name for it.
         duty: Share of the cycle that each foot stands, above 0 and below 1.
         phases: Per leg, in the robot's order, the share of the cycle at which its foot touches down, 0 to below 1.
+        cycle_s: Seconds a cycle; as long as leaves the swing of the robot's first gait when ``None``.
+        lift: Height in m to which feet are lifted; the robot's own when ``None``, and so is the stride.
+        stride: The longest way in m that a foot goes on the ground in one step.
+        wider: How much further out in m the feet step than they stand at rest.
     """
 
     name: str
     duty: float
     phases: tuple[float, ...]
+    cycle_s: float | None = None
+    lift: float | None = None
+    stride: float | None = None
+    wider: float = 0.0
 
     def __post_init__(self) -> None:
         if not 0 < self.duty < 1:
@@ -98,26 +109,61 @@ def sides(robot: Robot) -> tuple[list[int], list[int]]:
     return [leg for leg in order if feet[leg, 1] >= 0], [leg for leg in order if feet[leg, 1] < 0]
 
 
-def alternating(robot: Robot, legs: int) -> Gait:
-    """Every second leg steps together, the others meanwhile stand: neighbours are never up at once.
-
-    Of six legs that is the alternating tripod, always three down and three up (*practice*); of eight, the
-    alternating tetrapod. Duty factor 1/2, the fastest gait that never counts on momentum.
-
-    Raises:
-        ValueError: if the robot does not have half of ``legs`` (6 or 8) on each side.
-    """
+def _even_sides(robot: Robot, name: str, *legs: int) -> tuple[list[int], list[int]]:
+    """The legs of each side, which have to be as many on both, and one of these numbers in all."""
     left, right = sides(robot)
-    name = {6: "tripod", 8: "tetrapod"}[legs]
-    if len(left) != legs // 2 or len(right) != legs // 2:
+    if len(left) != len(right) or robot.legs not in legs:
+        numbers = " or ".join(str(count) for count in legs)
         raise ValueError(
-            f"expected {legs // 2} legs on each side to walk by {name}, found {len(left)} and {len(right)}"
+            f"expected {numbers} legs, half of them on each side, to walk by {name}, "
+            f"found {len(left)} and {len(right)} legs on each side"
         )
+    return left, right
+
+
+def _wave(robot: Robot, name: str, legs: tuple[int, ...], duty: Fraction) -> Gait:
+    """A wave gait: leg m of a side, counted from the front, touches down m·duty after the front one."""
+    left, right = _even_sides(robot, name, *legs)
     phases = [0.0] * robot.legs
-    for side, shift in ((left, 0), (right, 1)):
+    for side, shift in ((left, Fraction(0)), (right, Fraction(1, 2))):
         for place, leg in enumerate(side):
-            phases[leg] = 0.5 * ((place + shift) % 2)
-    return Gait(name, 0.5, tuple(phases))
+            phases[leg] = float((place * duty + shift) % 1)
+    return Gait(name, float(duty), tuple(phases))
+
+
+def tripod(robot: Robot) -> Gait:
+    """Front and rear of one side step with the middle of the other: always three down and three up (*practice*).
+
+    The fastest gait of six legs that never counts on momentum.
+    """
+    return _wave(robot, "tripod", (6,), Fraction(1, 2))
+
+
+def tetrapod(robot: Robot) -> Gait:
+    """Four feet always stand: of eight every second one steps, of six one on each side."""
+    if robot.legs == 8:
+        left, right = _even_sides(robot, "tetrapod", 6, 8)
+        phases = [0.0] * 8
+        for side, shift in ((left, 0), (right, 1)):
+            for place, leg in enumerate(side):
+                phases[leg] = (place + shift) % 2 / 2
+        return Gait("tetrapod", 0.5, tuple(phases))
+    left, right = _even_sides(robot, "tetrapod", 6, 8)
+    phases = [0.0] * 6
+    for side, first in ((left, 2), (right, 3)):
+        for place, leg in enumerate(side):
+            phases[leg] = (first - place) % 3 / 3
+    return Gait("tetrapod", 2 / 3, tuple(phases))
+
+
+def ripple(robot: Robot) -> Gait:
+    """A wave gait with two feet in the air, one on each side, the second lifting when the first is half over."""
+    return _wave(robot, "ripple", (6, 8), 1 - Fraction(2, robot.legs))
+
+
+def wave(robot: Robot) -> Gait:
+    """A wave gait with one foot in the air at any time, the next lifting as it lands: slow, and very steady."""
+    return _wave(robot, "wave", (6, 8), 1 - Fraction(1, robot.legs))
 
 
 def creep(robot: Robot) -> Gait:
@@ -140,20 +186,29 @@ def creep(robot: Robot) -> Gait:
 
 
 GAITS: Mapping[str, Callable[[Robot], Gait]] = MappingProxyType(
-    {"tripod": partial(alternating, legs=6), "tetrapod": partial(alternating, legs=8), "creep": creep}
+    {"tripod": tripod, "tetrapod": tetrapod, "ripple": ripple, "wave": wave, "creep": creep}
 )
 """Every gait by name; each makes itself for a robot, or raises ``ValueError`` when its legs do not suit it."""
 
 
 def gaits(robot: Robot) -> dict[str, Gait]:
-    """The gaits that suit the robot, by name; the first is the one that it walks by unless told otherwise."""
+    """The gaits that suit the robot, its file's own among them, by name; the first is its default."""
     found: dict[str, Gait] = {}
     for name, make in GAITS.items():
         with suppress(ValueError):
             found[name] = make(robot)
+    for own in robot.gaits:
+        found[own.name] = Gait(own.name, own.duty, own.touchdown, own.cycle_s, own.lift, own.stride, own.wider)
     return found
 
 
 def default_gait(robot: Robot) -> Gait:
-    """The gait that the robot walks by unless told otherwise."""
+    """The gait that the robot walks by unless told otherwise: its fastest."""
     return next(iter(gaits(robot).values()))
+
+
+def own_cycle(robot: Robot, gait: Gait) -> float:
+    """Seconds a cycle: the gait's own, or as long as leaves it the swing that the robot's first gait has."""
+    if gait.cycle_s is not None:
+        return gait.cycle_s
+    return robot.walk.cycle_s * (1 - default_gait(robot).duty) / (1 - gait.duty)

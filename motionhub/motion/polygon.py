@@ -7,7 +7,8 @@ Biosci. 3, 1968. Arrays are (…, T), time last.
 from __future__ import annotations
 
 from functools import lru_cache
-from itertools import combinations
+from itertools import combinations, pairwise
+from math import hypot
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,3 +115,25 @@ def _of_any(points: Array, touching: Flags, at: Array) -> Array:
         away = np.where(touching, np.hypot(points[0] - at[0], points[1] - at[1]), np.inf).min(axis=0)
         found = np.where(some, found, -np.where(np.isfinite(away), away, 1.0))
     return found
+
+
+def inside(points: list[tuple[float, float]], at: tuple[float, float]) -> float:
+    """How far ``at`` is inside the convex hull of a few points, m, negative outside; plain numbers, for one moment.
+
+    The hull by Andrew's monotone chain (Inf. Process. Lett. 9(5), 1979).
+    """
+    ordered = sorted(points)
+    hull: list[tuple[float, float]] = []
+    for way in (ordered, ordered[::-1]):
+        chain: list[tuple[float, float]] = []
+        for x, y in way:
+            while len(chain) >= 2 and _left_of(chain[-2], chain[-1], (x, y)) <= 0:
+                chain.pop()
+            chain.append((x, y))
+        hull += chain[:-1]
+    return min(_left_of(a, b, at) / max(hypot(b[0] - a[0], b[1] - a[1]), EXACT) for a, b in pairwise([*hull, hull[0]]))
+
+
+def _left_of(a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]) -> float:
+    """Twice the area of the triangle, positive where ``c`` is to the left of the way from ``a`` to ``b``."""
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])

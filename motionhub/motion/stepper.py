@@ -6,13 +6,22 @@ stands is simply not touched, so what it does in the body's frame is what a rigi
 plan has no slip. A foot in the air is re-planned on every tick by the quintic from how it moves now to
 where it is to land, so it leaves and meets the ground without speed over the ground::
 
-              .-----.                     target: where its home will be, half a stance ahead
+              .-----.                     target: where its next stance will be centred
            .-'       '-.                  frozen for the last quarter of the swing
     ______/             \______  ground
        lift-off      touchdown
 
-Where the gait needs it, the body sways over the feet that stay down (:mod:`motionhub.motion.sway`): it leans
-over before the first step and comes back after the last. The stance frame goes with it.
+A clock of ticks says whose turn it is to step, and what may happen at a turn depends on the phase::
+
+    lean    on all feet, the clock stands: the body leans over to where its gait's sway begins, or back
+    step    walking: a foot lifts when it is its turn
+    land    no motion is wanted: the body brakes, feet in the air land, none lifts that need not
+    stood   on all feet, and still: the walk has ended
+    tidy    feet that are not home go there in turn; then it is settled
+
+Another gait begins on all feet too: while it walks on, no foot lifts until all are down, and the new clock starts
+at the turn at which the feet can best bear the speed; before that it slows down as far as that takes. And
+whatever the clock says, no foot lifts that the weight needs (:mod:`~motionhub.motion.balance`): it misses its turn.
 
 Two rules keep the legs in reach whatever is commanded. Every tick the planned velocity goes towards the
 wanted one only as far as every foot could still end its stance within its room if that velocity were then
@@ -22,48 +31,38 @@ arc). And the limit itself (:meth:`Stepper.limit`) leaves each foot half a stanc
 
 from __future__ import annotations
 
-from collections import deque
 from copy import copy
 from dataclasses import dataclass
 from math import cos, hypot, inf, isfinite, sin
-from typing import Self
+from typing import Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.motion.balance import spares
 from motionhub.motion.foot import Foot
-from motionhub.motion.gait import Gait, default_gait
-from motionhub.motion.planar import REST, Pose, Twist, compose, displacement, outward
+from motionhub.motion.gait import Gait, Timing, default_gait
+from motionhub.motion.lean import Lean
+from motionhub.motion.manner import Manner, manner_of
+from motionhub.motion.planar import REST, Pose, Twist, compose, displacement, inward, outward
 from motionhub.motion.posing import standing_feet
-from motionhub.motion.sway import sway_path
-from motionhub.motion.workspace import SLACK, workspace
+from motionhub.motion.turns import begins, holds, until_lift
+from motionhub.motion.velocity import Velocity, share_of
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-
-RAMP_CYCLES = 0.5
-"""Cycles that it takes to reach full speed. A new speed is then complete when every foot has taken one step at it."""
-
-BRAKE_CYCLES = 0.25
-"""Cycles that it takes from full speed to rest when no motion is wanted."""
-
-SMOOTH_S = 0.16
-"""Velocity is averaged over this long, so that acceleration does not jump either."""
+Phase = Literal["lean", "step", "land", "stood", "tidy"]
 
 FROZEN_SHARE = 0.25
 """The last share of a swing, in which the landing place no longer changes: a foot does not swerve as it lands."""
 
-LEAN_SHARE = 0.25
-"""Share of the cycle that the body takes to lean over before the first step, and to come back after the last."""
-
-SWAY_SHARE = 0.45
-"""Share of the longest stride that the body sways further than the margin asks: feet stand up to half a
-stride from home, and not all of them where that makes the polygon smaller."""
-
 AIM_SHARE = 2.0
 """How fast a landing place may move over the ground, in shares of the foot's pace: a little more than it moves
 while the body speeds up. A sudden stop would otherwise make a foot in mid-air dart to its new place."""
+
+STOOD_S = 0.1
+"""A walk that has ended stands for so long before feet go home: whoever drives on at once has lost no step."""
 
 STILL = 1e-6
 """A command below this share of the limit means standing still."""
@@ -90,11 +89,6 @@ class Stance:
     travel: Pose
 
 
-def own_cycle(robot: Robot, gait: Gait) -> float:
-    """Seconds a cycle: the robot file's in the robot's default gait, and with as long a swing in any other."""
-    return robot.walk.cycle_s * (1 - default_gait(robot).duty) / (1 - gait.duty)
-
-
 class Stepper:
     """Walks, one tick of ``dt`` at a time. Starts standing at rest: every foot home, all down.
 
@@ -102,8 +96,8 @@ class Stepper:
         robot: The robot.
         gait: How it steps; its default gait when not given.
         dt: Seconds a tick.
-        cycle_s: Seconds a cycle; see :func:`own_cycle` when not given. Rounded to whole ticks for every leg.
-        lift: Height in m to which feet are lifted; the robot's own when not given.
+        cycle_s: Seconds a cycle; see :func:`~motionhub.motion.gait.own_cycle` when not given.
+        lift: Height in m to which feet are lifted; the gait's, or else the robot's own, when not given.
     """
 
     def __init__(
@@ -115,39 +109,29 @@ class Stepper:
         lift: float | None = None,
     ) -> None:
         self.robot = robot
-        self.gait = default_gait(robot) if gait is None else gait
-        if len(self.gait.phases) != robot.legs:
-            raise ValueError(f"expected a gait for {robot.legs} legs, found {len(self.gait.phases)} phases")
         self.dt = dt
-        self.lift = robot.walk.lift if lift is None else lift
-        self.timing = timing = self.gait.timing(own_cycle(robot, self.gait) if cycle_s is None else cycle_s, dt)
+        self.manner = manner_of(robot, default_gait(robot) if gait is None else gait, dt, cycle_s, lift)
+        self.effort = 1.0
+        """Share of the pace that may be asked for now, above 0: less than geometry allows where power is short."""
+        self.shift = 0.0, 0.0
+        """m, how far aside the centre of mass is, since the body is carried otherwise than at rest."""
         home = standing_feet(robot)
-        self._ground = [float(z) for z in home[:, 2]]
-        self._height = [self.lift * 64 * (i * (timing.swing - i) / timing.swing**2) ** 3 for i in range(timing.swing)]
-        self._freeze = max(1, round(FROZEN_SHARE * timing.swing))
-        self._smooth = max(1, round(SMOOTH_S / dt))
-        self._sway = sway_path(robot, timing, robot.walk.margin + SWAY_SHARE * robot.walk.stride)
-        self._leaning = round(LEAN_SHARE * timing.cycle) if self._sway else 0
-        space = workspace(robot, timing, dt, self.lift, self._sway)
-        self._feet = [
-            Foot((float(x), float(y)), float((room * SLACK) ** 2), float(pace), 0)
-            for (x, y, _), room, pace in zip(home, space.room, space.pace, strict=True)
-        ]
-        self._able = all(foot.pace > 0 for foot in self._feet)
-        self._gain = 1 / max(1.0, RAMP_CYCLES * timing.cycle)
-        self._brake = 1 / max(1.0, BRAKE_CYCLES * timing.cycle)
-        self._pose: Pose = (0.0, 0.0, 0.0)
         home.flags.writeable = False
         self._home = home
+        self._ground = [float(z) for z in home[:, 2]]
+        self._pose: Pose = (0.0, 0.0, 0.0)
+        self._feet = [Foot(x, y) for x, y in self.manner.rest]
         # The state, to which _settle gives its values
-        self._walking = self._stepping = False
-        self._planned = self._twist = REST
-        self._final: Pose | None = None
-        self._recent: deque[Twist] = deque()
-        self._tick = self._lean_ticks = 0
-        self._leans: deque[tuple[float, float]] = deque()
-        self._offset = 0.0, 0.0
-        self._stance = Stance(self._home, np.ones(robot.legs, dtype=np.bool_), self._pose)
+        self._settled = True
+        self._phase: Phase = "lean"
+        self._tick = self._pause = 0
+        self._velocity, self._sway = Velocity(self.manner.smooth), Lean(self.manner.smooth)
+        self._next: Manner | None = None
+        self._start: int | None = None
+        """The tick of the next manner's cycle to begin with as soon as all feet are down."""
+        self._final: Pose | None = self._pose
+        """Where the body comes, or has come, to rest; None while it walks."""
+        self._stance = Stance(home, np.ones(robot.legs, dtype=np.bool_), self._pose)
         self._settle()
 
     # ------------------------------------------------------------------ what is asked of it
@@ -155,258 +139,297 @@ class Stepper:
     @property
     def settled(self) -> bool:
         """Whether it stands still with every foot home."""
-        return not self._walking
+        return self._settled
 
     @property
     def twist(self) -> Twist:
         """How the body moves now: forward and left in m/s, turning left in rad/s."""
-        return self._twist
+        return self._velocity.twist
 
     @property
     def stance(self) -> Stance:
         """Where the feet are now."""
         return self._stance
 
+    @property
+    def timing(self) -> Timing:
+        """Its gait, on ticks."""
+        return self.manner.timing
+
+    @property
+    def goal(self) -> Manner:
+        """How it walks as soon as it can: by its manner, or the one that it is changing to."""
+        return self.manner if self._next is None else self._next
+
     def copy(self) -> Self:
         """Another stepper in the same state, that goes on by itself."""
         other = copy(self)
         other._feet = [copy(foot) for foot in self._feet]
-        other._recent, other._leans = self._recent.copy(), self._leans.copy()
+        other._velocity, other._sway = self._velocity.copy(), self._sway.copy()
         return other
+
+    def change(self, manner: Manner) -> None:
+        """Walk in this manner, made for the same robot and tick, from the next tick on or as soon as the feet allow."""
+        self._next = None if manner is self.manner else manner
+        self._start = None
+        if self._settled and self._next is not None:
+            self._adopt()
+            self._settle()
 
     def limit(self, twist: Twist) -> tuple[Twist, bool]:
         """The twist itself, or scaled down to what the legs can do; and whether it had to be.
 
         Direction and curvature are kept. A twist that is not finite means standing still.
         """
-        wanted, share = self._limited(twist)
+        wanted, share = self._limited(twist, self.goal)
         return wanted, share > 1 + ROUNDING
 
     def step(self, twist: Twist) -> Stance:
         """Go on by one tick towards walking by ``twist`` (limited as :meth:`limit` does)."""
-        wanted, share = self._limited(twist)
+        wanted, share = self._limited(twist, self.manner)
+        if self._next is not None:
+            wanted, _ = self._limited(wanted, self._next)
         if share < STILL:
             wanted = REST
-        if not self._walking and wanted == REST:
+        if self._settled and wanted == REST:
             return self._stance
-        self._walking = True
-        if not self._stepping:
-            self._lean(wanted != REST)
-        going = wanted if self._stepping else REST
-        self._accelerate(going)
-        self._pose = compose(self._pose, displacement(self._twist, self.dt))
-        if self._stepping:
+        self._settled = False
+        self._turn_to(wanted)
+        self._move(wanted)
+        if self._phase != "lean":
             self._place()
+            self._land()
             self._lift()
-            if going == REST and self._at_rest():
-                self._stepping = False
-        if self._sway:
-            self._shift()
-        if not self._stepping and self._lean_ticks == 0 and self._offset == (0.0, 0.0):
-            self._settle()
-        else:
+        if self.manner.sway:
+            self._sway.shift(self.manner, self._tick)
+        self._come_to_rest()
+        if not self._settled:
             self._stance = self._seen()
         return self._stance
 
     def ticks_to_settle(self) -> int:
         """Ticks that it takes from now until it stands settled, if no motion is wanted from now on."""
         trial, ticks = self.copy(), 0
-        while trial._walking:
+        while not trial._settled:
             trial.step(REST)
             ticks += 1
         return ticks
 
-    # ------------------------------------------------------------------ how the body moves
-
-    def _limited(self, twist: Twist) -> tuple[Twist, float]:
+    def _limited(self, twist: Twist, manner: Manner) -> tuple[Twist, float]:
         """The twist, scaled down if need be, and the share of what the legs can do that was asked for."""
         vx, vy, wz = float(twist[0]), float(twist[1]), float(twist[2])
         if not (isfinite(vx) and isfinite(vy) and isfinite(wz)):
             return REST, inf
-        share = self._share((vx, vy, wz))
+        share = share_of(manner, (vx, vy, wz)) / self.effort
         if share <= 1 + ROUNDING:
             return (vx, vy, wz), share
         return (vx / share, vy / share, wz / share), share  # of an infinite share nothing is left
 
-    def _share(self, twist: Twist) -> float:
-        """The share of what the legs can do that a twist asks for: a norm, the greatest over the feet."""
-        vx, vy, wz = twist
-        if not self._able:
-            return 0.0 if vx == vy == wz == 0 else inf
-        greatest = 0.0
-        for foot in self._feet:
-            x, y = foot.home
-            share = hypot(vx - wz * y, vy + wz * x) / foot.pace
-            if share > greatest:
-                greatest = share
-        return greatest
+    # ------------------------------------------------------------------ phases
 
-    def _accelerate(self, wanted: Twist) -> None:
-        """Bring the planned velocity towards the wanted one, as far as reach allows now, and smooth it."""
-        if wanted == REST:
-            self._planned = self._braked(self._planned)
-            self._push(self._recent, self._planned)
-            if self._final is None:
-                self._final = self._resting_pose()
-        else:
-            self._final = None
-            now = self._planned
-            change = (wanted[0] - now[0], wanted[1] - now[1], wanted[2] - now[2])
-            share = self._share(change)
-            part = 1.0 if share <= self._gain else self._gain / share
-            for _ in range(3):
-                trial = (now[0] + part * change[0], now[1] + part * change[1], now[2] + part * change[2])
-                if self._holds(trial):
-                    self._planned = trial
-                    break
-                part /= 4
-            else:
-                if not self._holds(now):  # a foot was about to land for a stop that is not wanted any more
-                    self._planned = self._braked(now)
-            self._push(self._recent, self._planned)
-        self._twist = self._mean(self._recent)
+    def _turn_to(self, wanted: Twist) -> None:
+        """Go over to the phase that suits what is wanted."""
+        phase, sways = self._phase, self._sways
+        if phase == "step":
+            if wanted == REST or (self._next is not None and sways):
+                self._phase, self._start = "land", None
+            elif self._next is not None and self._start is None:
+                self._look_for_start(wanted)
+        elif wanted != REST and not (self._next is not None and sways):
+            if phase in ("land", "stood") and self._all_down and not sways:
+                self._phase = "lean"
+            elif phase in ("land", "tidy"):
+                self._phase = "step"
+                self._final = None
+        if self._phase == "lean":
+            self._lean(wanted)
 
-    def _braked(self, twist: Twist) -> Twist:
-        """One tick of braking: slower along the same arc."""
-        share = self._share(twist)
-        if share <= self._brake:
-            return REST
-        keep = 1 - self._brake / share
-        return twist[0] * keep, twist[1] * keep, twist[2] * keep
+    @property
+    def _sways(self) -> bool:
+        """Whether the body sways in its manner, or will in the one to come."""
+        return bool(self.manner.sway) or bool(self._next and self._next.sway)
 
-    def _push(self, recent: deque[Twist], twist: Twist) -> None:
-        recent.append(twist)
-        recent.popleft()
+    @property
+    def _all_down(self) -> bool:
+        return not any(foot.air for foot in self._feet)
 
-    def _mean(self, recent: deque[Twist]) -> Twist:
-        """The average, summed anew each time so that rest comes out as exactly nothing."""
-        x = y = w = 0.0
-        for vx, vy, wz in recent:
-            x += vx
-            y += vy
-            w += wz
-        n = self._smooth
-        return x / n, y / n, w / n
-
-    def _resting_pose(self) -> Pose:
-        """Where the body comes to rest if no motion is wanted from the next tick on, this tick's motion to come."""
-        pose, planned, recent = self._pose, self._planned, self._recent.copy()
-        while True:
-            twist = self._mean(recent)
-            if planned == REST and twist == REST:
-                return pose
-            pose = compose(pose, displacement(twist, self.dt))
-            planned = self._braked(planned)
-            self._push(recent, planned)
-
-    def _holds(self, twist: Twist) -> bool:
-        """Whether every foot ends its stance within its room if the body moves by ``twist`` from now on."""
-        cycle, stance = self.timing.cycle, self.timing.stance
-        pose = self._pose
-        ends: dict[int, tuple[float, float, float, float]] = {}
-        for foot in self._feet:
-            if foot.air:
-                if not foot.frozen:
-                    continue
-                x, y, ticks = foot.tx, foot.ty, cycle - foot.since + stance
-            else:
-                x, y, ticks = foot.x, foot.y, (stance - foot.since) % cycle or cycle
-            end = ends.get(ticks)
-            if end is None:
-                body = compose(pose, displacement(twist, ticks * self.dt))
-                end = ends[ticks] = body[0], body[1], cos(body[2]), sin(body[2])
-            dx, dy, c, s = x - end[0], y - end[1], end[2], end[3]
-            hx, hy = foot.home
-            if (c * dx + s * dy - hx) ** 2 + (c * dy - s * dx - hy) ** 2 > foot.room:
-                return False
-        return True
-
-    # ------------------------------------------------------------------ how the body sways
-
-    def _lean(self, over: bool) -> None:
+    def _lean(self, wanted: Twist) -> None:
         """With all feet down: lean a tick further over or back, and begin to step once fully over."""
-        full = self._leaning + self._smooth if self._sway else 0  # the smoothing comes that much later
-        if not over:
-            self._lean_ticks = max(0, min(self._leaning, self._lean_ticks) - 1)
+        if self._next is not None and self._sway.upright:
+            self._adopt()
+        if self._next is not None or (wanted == REST and self._all_home()):
+            self._sway.back(self.manner)
             return
-        self._lean_ticks = min(full, self._lean_ticks + 1)
-        if self._lean_ticks == full:
-            self._stepping = True
-            self._final = None
-            self._lift()
+        if not self._sway.over(self.manner):
+            return
+        self._phase = "step" if wanted != REST else "tidy"
+        self._final = None if wanted != REST else self._pose
+        if not self.manner.sway:
+            self._tick = begins(self.manner, self._seen_feet(), wanted, self._away())
+        self._lift()
 
-    def _shift(self) -> None:
-        """Where the body is over its feet, smoothed as its velocity is; the smoothing's lag is taken off."""
-        x, y = self._sway[(self._tick + self._smooth // 2) % self.timing.cycle]
-        share = min(1.0, self._lean_ticks / self._leaning)
-        self._leans.append((share * x, share * y))
-        self._leans.popleft()
-        n = self._smooth
-        self._offset = sum(x for x, _ in self._leans) / n, sum(y for _, y in self._leans) / n
+    def _come_to_rest(self) -> None:
+        """What the tick has brought to its end."""
+        if self._phase in ("land", "tidy", "stood") and self._all_down and self._velocity.resting:
+            if self._next is not None or self._all_home():
+                self._phase = "lean"
+            elif self._phase == "land":
+                # A body that sways goes on swaying until all are home.
+                self._phase = "tidy" if self.manner.sway else "stood"
+                self._pause = max(1, round(STOOD_S / self.dt))
+            elif self._phase == "stood":
+                self._pause -= 1
+                if self._pause <= 0:
+                    self._phase = "lean"
+        if self._phase == "lean" and self._sway.upright and self._next is None and self._all_home():
+            self._settle()
 
-    # ------------------------------------------------------------------ how the feet move
-
-    def _place(self) -> None:
-        """Advance every foot in the air by one tick."""
-        cycle, half, dt = self.timing.cycle, self.timing.stance / 2, self.dt
-        ahead: dict[int, Pose] = {}
-        for foot in self._feet:
-            if foot.air:
-                ticks = cycle - foot.since
-                if not foot.frozen:
-                    body = self._final
-                    if body is None:
-                        body = ahead.get(ticks)
-                        if body is None:
-                            go = displacement(self._planned, (ticks - 1 + half) * dt)
-                            body = ahead[ticks] = compose(self._pose, go)
-                    foot.aim(
-                        *outward(body, *foot.home), inf if ticks == self.timing.swing else foot.pace * AIM_SHARE * dt
-                    )
-                    foot.frozen = ticks <= self._freeze
-                foot.advance(ticks, dt)
-            foot.since = (foot.since + 1) % cycle
-            if foot.since == 0:
-                foot.air = False
-        self._tick = (self._tick + 1) % cycle
-
-    def _lift(self) -> None:
-        """Let go of the ground the feet whose stance is over, but not those that a stop finds home already."""
-        for foot in self._feet:
-            if foot.since == self.timing.stance and not foot.air and not (self._final and self._is_home(foot)):
-                foot.air, foot.frozen = True, False
-
-    def _is_home(self, foot: Foot) -> bool:
-        """Whether it stands where it belongs once the body has come to rest."""
-        assert self._final is not None
-        x, y = outward(self._final, *foot.home)
-        return abs(foot.x - x) < HOME and abs(foot.y - y) < HOME
-
-    def _at_rest(self) -> bool:
-        if self._planned != REST or self._twist != REST:
-            return False
-        return all(not foot.air and self._is_home(foot) for foot in self._feet)
+    def _adopt(self) -> None:
+        """Walk in the new manner from now on, all feet down."""
+        assert self._next is not None
+        self.manner, self._next, self._start = self._next, None, None
+        self._tick = self.manner.timing.first
+        self._velocity.average_over(self.manner.smooth)
+        self._sway = Lean(self.manner.smooth)
 
     def _settle(self) -> None:
         """Stand: rounding is dropped, and the next walk starts at the gait's own beginning."""
-        first = self._tick = self.timing.first
-        for leg, foot in enumerate(self._feet):
-            foot.air = foot.frozen = False
-            foot.x, foot.y = outward(self._pose, *foot.home)
-            foot.since = self.timing.since_touchdown(first, leg)
-        self._walking = self._stepping = False
-        self._planned = self._twist = REST
-        self._final = None
-        self._recent = deque([REST] * self._smooth)
-        self._lean_ticks = 0
-        self._leans = deque([(0.0, 0.0)] * self._smooth)
-        self._offset = 0.0, 0.0
+        manner = self.manner
+        self._tick = manner.timing.first
+        for foot, (x, y) in zip(self._feet, manner.rest, strict=True):
+            foot.stand(*outward(self._pose, x, y))
+        self._settled = True
+        self._phase = "lean"
+        self._next = self._start = None
+        self._velocity, self._sway = Velocity(manner.smooth), Lean(manner.smooth)
+        self._final = self._pose
+        self._pause = 0
         down = np.ones(self.robot.legs, dtype=np.bool_)
         down.flags.writeable = False
         self._stance = Stance(self._home, down, self._pose)
 
+    # ------------------------------------------------------------------ how the body moves
+
+    def _move(self, wanted: Twist) -> None:
+        """One tick of the body's motion."""
+        velocity, manner = self._velocity, self.manner
+        if self._phase == "step":
+            braking = self._next is not None and self._start is None
+            velocity.plan(velocity.braked(manner) if braking else self._towards(wanted))
+        else:
+            velocity.plan(velocity.braked(manner))
+            if self._final is None:
+                self._final = velocity.resting_pose(manner, self._pose)
+        self._pose = compose(self._pose, displacement(velocity.twist, self.dt))
+
+    def _towards(self, wanted: Twist) -> Twist:
+        """The planned velocity brought towards the wanted one, as far as reach allows now."""
+        now, manner = self._velocity.planned, self.manner
+        change = (wanted[0] - now[0], wanted[1] - now[1], wanted[2] - now[2])
+        share = share_of(manner, change)
+        part = 1.0 if share <= manner.gain else manner.gain / share
+        for _ in range(3):
+            trial = (now[0] + part * change[0], now[1] + part * change[1], now[2] + part * change[2])
+            if self._holds(trial):
+                return trial
+            part /= 4
+        # A foot was about to land for a stop that is not wanted any more, or has missed its turn.
+        return now if self._holds(now) else self._velocity.braked(manner)
+
+    def _waits(self) -> list[int]:
+        """Ticks until each foot's next turn to lift, after the one it may be at."""
+        if self._start is None or self._next is None:
+            return until_lift(self.manner.timing, self._tick)
+        first = max(1, max(foot.left for foot in self._feet))
+        return [first + wait for wait in until_lift(self._next.timing, self._start, now=True)]
+
+    def _holds(self, twist: Twist) -> bool:
+        """Whether every foot ends its stance within its room if the body moves by ``twist`` from now on."""
+        manner = self.manner if self._start is None else self.goal
+        return holds(manner, self._feet, self._waits(), self._pose, twist)
+
+    # ------------------------------------------------------------------ how the feet move
+
+    def _look_for_start(self, wanted: Twist) -> None:
+        """Find the turn of the new gait to begin with, if the feet bear how fast it goes now."""
+        assert self._next is not None
+        planned = self._velocity.planned
+        best = begins(self._next, self._seen_feet(), planned if planned != REST else wanted, self._away())
+        self._start = best
+        if not self._holds(planned) and not self._velocity.resting:
+            self._start = None
+
+    def _place(self) -> None:
+        """Advance every foot in the air by one tick."""
+        manner, dt = self.manner, self.dt
+        if not self._all_down:
+            ahead: dict[float, Pose] = {}
+            homes = manner.rest if self._final else self.goal.homes if self._start is not None else manner.homes
+            for foot, wait, home, pace in zip(self._feet, self._waits(), homes, manner.pace, strict=True):
+                if not foot.air:
+                    continue
+                if not foot.frozen:
+                    body = self._final
+                    if body is None:
+                        ticks = foot.left - 1 + (wait - foot.left) / 2
+                        body = ahead.get(ticks)
+                        if body is None:
+                            go = displacement(self._velocity.planned, ticks * dt)
+                            body = ahead[ticks] = compose(self._pose, go)
+                    foot.aim(*outward(body, *home), inf if foot.left == foot.span else pace * AIM_SHARE * dt)
+                    foot.frozen = foot.left <= max(1, round(FROZEN_SHARE * foot.span))
+                foot.advance(dt)
+        if self._phase != "stood":
+            self._tick = (self._tick + 1) % manner.timing.cycle
+
+    def _land(self) -> None:
+        """Begin with the new gait once all feet are down for it."""
+        if self._start is not None and self._all_down:
+            start = self._start
+            self._adopt()
+            self._tick = start
+
+    def _lift(self) -> None:
+        """Let go of the ground the feet whose turn it is, as far as the phase and the weight allow."""
+        timing = self.manner.timing
+        if self._start is not None or self._phase == "stood" or (self._phase == "tidy" and self._next is not None):
+            return
+        for leg, foot in enumerate(self._feet):
+            if foot.air or timing.since_touchdown(self._tick, leg) != timing.stance:
+                continue
+            if (self._phase == "step" or self._has_to_step(leg)) and self._spares(leg):
+                foot.lift(timing.swing, self.manner.lift)
+
+    def _has_to_step(self, leg: int) -> bool:
+        """Whether a foot has to step though no motion is wanted: to go home, or for the body to come to rest at all."""
+        assert self._final is not None
+        foot, manner = self._feet[leg], self.manner
+        x, y = outward(self._final, *manner.rest[leg])
+        away = hypot(foot.x - x, foot.y - y)
+        return away > (HOME if self._phase == "tidy" else float(manner.space.reach[leg]))
+
+    def _spares(self, leg: int) -> bool:
+        """Whether the other feet that stand carry the weight until this one could be down again."""
+        planned, offset = self._velocity.planned, self._sway.offset
+        return spares(self.manner, self._feet, leg, self._pose, offset, self._tick, planned, self.shift)
+
+    # ------------------------------------------------------------------ where the feet are
+
+    def _seen_feet(self) -> list[tuple[float, float]]:
+        """Every foot, from the body without its sway."""
+        return [inward(self._pose, foot.x, foot.y) for foot in self._feet]
+
+    def _away(self) -> list[bool]:
+        """Which feet are not home, for a body that stays where it is."""
+        return [
+            hypot(x - hx, y - hy) > HOME for (x, y), (hx, hy) in zip(self._seen_feet(), self.manner.rest, strict=True)
+        ]
+
+    def _all_home(self) -> bool:
+        return self._velocity.resting and self._all_down and not any(self._away())
+
     def _seen(self) -> Stance:
-        pose, stance = compose(self._pose, (*self._offset, 0.0)), self.timing.stance
+        pose = compose(self._pose, (*self._sway.offset, 0.0))
         c, s = cos(pose[2]), sin(pose[2])
         x, y = pose[0], pose[1]
         rows = []
@@ -414,7 +437,7 @@ class Stepper:
         for foot, z in zip(self._feet, self._ground, strict=True):
             dx, dy = foot.x - x, foot.y - y
             if foot.air:
-                z += self._height[foot.since - stance]
+                z += foot.height
             rows.append((c * dx + s * dy, c * dy - s * dx, z))
             down.append(not foot.air)
         flags = np.array(down)

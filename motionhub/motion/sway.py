@@ -34,6 +34,8 @@ HARMONICS = 3
 """Of the cycle: the third lets the body linger on each side and cross over quickly between."""
 
 _ROUNDS = 400
+_NO_CHANGE = 1e-7
+"""m: a round that moves the way by less is the last."""
 _NONE = 1e-4
 """A sway that stays below a tenth of a millimetre is left out."""
 
@@ -54,8 +56,10 @@ def sway_path(robot: Robot, timing: Timing, margin: float) -> tuple[tuple[float,
     edges = _edges_by_tick(homes, timing)
     path = np.zeros((timing.cycle, 2))
     for _ in range(_ROUNDS):
-        drawn = _drawn_inside(path + weight, edges, margin) - weight
-        path = _smoothed(drawn)
+        before = path
+        path = _smoothed(_drawn_inside(path + weight, edges, margin) - weight)
+        if np.abs(path - before).max() < _NO_CHANGE:
+            break
     if np.abs(path).max() < _NONE:
         return ()
     return tuple((float(x), float(y)) for x, y in path)

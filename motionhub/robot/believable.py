@@ -25,7 +25,7 @@ PARTS = ("coxa", "femur", "tibia")
 def misfits(file: RobotFile) -> Iterator[Misfit]:
     """Every contradiction in ``file``, the most basic first; the stance is asked only of a sound file."""
     found = False
-    for misfit in chain(_names(file), _pins(file), _parents(file), _servos(file)):
+    for misfit in chain(_names(file), _pins(file), _parents(file), _servos(file), _gaits(file)):
         found = True
         yield misfit
     if not found:
@@ -93,6 +93,44 @@ def _servos(file: RobotFile) -> Iterator[Misfit]:
                     f"found {file.supply.regulator_v:g}"
                 ),
             )
+
+
+FEET_DOWN = 3
+"""A robot that is not to fall when it stops in mid-step stands on three feet at least."""
+TAKEN = ("tripod", "tetrapod", "ripple", "wave", "creep")
+"""Names of the gaits that every robot has which they suit; a file's own gaits go by other names."""
+
+
+def _gaits(file: RobotFile) -> Iterator[Misfit]:
+    legs = [leg.name for leg in file.legs]
+    for name, gait in file.gaits.items():
+        place: Location = ("gaits", name)
+        if name in TAKEN:
+            yield place, f"expected a name of its own, found {name!r}, which is a gait already"
+        for leg in gait.touchdown:
+            if leg not in legs:
+                yield (*place, "touchdown", leg), unknown("leg", leg, legs)
+        if missing := [leg for leg in legs if leg not in gait.touchdown]:
+            yield (*place, "touchdown"), f"expected every leg in it, found none of {', '.join(missing)}"
+            continue
+        down, at = _fewest_down(gait.duty, [gait.touchdown[leg] for leg in legs])
+        if down < FEET_DOWN:
+            yield (
+                place,
+                f"expected {FEET_DOWN} feet on the ground at any time, found {down} at {at:g} of the cycle; "
+                "a larger duty factor leaves more",
+            )
+
+
+def _fewest_down(duty: float, touchdown: list[float]) -> tuple[int, float]:
+    """The least number of feet that stand at once, and when: it falls only where a foot lifts."""
+    found = []
+    for leg, touch in enumerate(touchdown):
+        lifts = round((touch + duty) % 1, 9) % 1
+        since = [round((lifts - other) % 1, 9) % 1 for other in touchdown]
+        # A foot that lands just then stands; this one does not any more, and neither do those that lift with it.
+        found.append((sum(s < round(duty, 9) for i, s in enumerate(since) if i != leg), lifts))
+    return min(found)
 
 
 def _stance(file: RobotFile) -> Iterator[Misfit]:

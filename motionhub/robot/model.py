@@ -64,6 +64,22 @@ class Walk:
 
 
 @dataclass(frozen=True)
+class OwnGait:
+    """A gait that the robot file brings along: metres and seconds, ``None`` where it leaves things as they are.
+
+    ``touchdown`` is in the order of the legs; ``wider`` is how much further out the feet step than at rest.
+    """
+
+    name: str
+    duty: float
+    touchdown: tuple[float, ...]
+    cycle_s: float | None = None
+    lift: float | None = None
+    stride: float | None = None
+    wider: float = 0.0
+
+
+@dataclass(frozen=True)
 class LinkSpec:
     """The serial radio: baud rate, and the share of the line that frames may take."""
 
@@ -108,6 +124,8 @@ class ExtraJoint:
     axis: Array
     tip: Array
     radius: float
+    leads: float = 0.0
+    """rad that it turns ahead of the body when it is driven to turn as fast as it can."""
 
     @cached_property
     def cross(self) -> Array:
@@ -159,6 +177,7 @@ class Robot:
     supply: Supply
     link: LinkSpec
     controller: ControllerSpec
+    gaits: tuple[OwnGait, ...] = ()
 
     @property
     def legs(self) -> int:
@@ -299,6 +318,7 @@ def _build(file: RobotFile, source: str) -> Robot:
                 _array(axis),
                 _array(tip),
                 joint.radius_mm * mm,
+                float(np.deg2rad(joint.leads_deg)),
             )
         )
     ranges = file.ranges()
@@ -369,4 +389,22 @@ def _build(file: RobotFile, source: str) -> Robot:
             divider_ohm=file.controller.divider_ohm,
             reference_v=file.controller.reference_v,
         ),
+        gaits=tuple(_own_gait(file, name) for name in file.gaits),
+    )
+
+
+def _own_gait(file: RobotFile, name: str) -> OwnGait:
+    gait = file.gaits[name]
+
+    def thousandth(value: float | None) -> float | None:
+        return None if value is None else value * 1e-3
+
+    return OwnGait(
+        name=name,
+        duty=gait.duty,
+        touchdown=tuple(gait.touchdown[leg.name] for leg in file.legs),
+        cycle_s=thousandth(gait.cycle_ms),
+        lift=thousandth(gait.lift_mm),
+        stride=thousandth(gait.stride_mm),
+        wider=gait.wider_mm * 1e-3,
     )

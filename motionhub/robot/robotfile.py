@@ -120,6 +120,8 @@ class ExtraJoint(Range):
     tip_mm: Point
     """The far end of the capsule that stands for the link; it starts at the axis."""
     radius_mm: Length = 12.0
+    leads_deg: Annotated[Number, Field(ge=-90, le=90)] = 0.0
+    """How far it turns ahead of the body when a driver turns as fast as the robot can: a head looks where it goes."""
 
 
 class Body(Part):
@@ -149,6 +151,22 @@ class Walk(Part):
     """The longest way a foot goes on the ground in one step."""
     margin_mm: Annotated[Number, Field(ge=0, le=200)] = 10.0
     """Static stability margin that the check asks for."""
+
+
+class Gait(Part):
+    """A gait of the user's own, under its name: ``[gaits.amble]``."""
+
+    duty: Annotated[Number, Field(gt=0, lt=1)]
+    """Share of the cycle that each foot stands."""
+    touchdown: dict[str, Annotated[Number, Field(ge=0, lt=1)]]
+    """For every leg the share of the cycle at which its foot is set down."""
+    cycle_ms: Annotated[Number, Field(ge=200, le=20_000)] | None = None
+    """One step of every leg; when not given, as long as leaves the swing of the robot's first gait."""
+    lift_mm: Annotated[Number, Field(gt=0, le=300)] | None = None
+    """As in ``[walk]`` when not given, and so is the stride."""
+    stride_mm: Annotated[Number, Field(gt=0, le=500)] | None = None
+    wider_mm: Annotated[Number, Field(ge=-200, le=200)] = 0.0
+    """How much further out than at rest the feet step; they are back at rest when it stands."""
 
 
 class ServoPoint(Part):
@@ -264,6 +282,7 @@ class RobotFile(Part):
     body: Body
     rest: Rest
     walk: Walk
+    gaits: dict[Name, Gait] = {}
     servos: dict[str, ServoType]
     legs: Annotated[list[Leg], Field(min_length=4, max_length=8)]
     joints: list[ExtraJoint] = []

@@ -18,8 +18,8 @@ from motionhub.motion.planar import compose, displacement, inward, outward
 def test_every_robot_walks_by_the_gait_that_suits_its_legs():
     assert {robot.legs: list(gaits(robot)) for robot in ROBOTS} == {
         4: ["creep"],
-        6: ["tripod", "creep"],
-        8: ["tetrapod", "creep"],
+        6: ["tripod", "tetrapod", "ripple", "wave", "creep"],
+        8: ["tetrapod", "ripple", "wave", "creep"],
     }
     for robot in ROBOTS:
         assert default_gait(robot) == next(iter(gaits(robot).values()))

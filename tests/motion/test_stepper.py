@@ -7,12 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.linalg import expm
+from scipy.spatial import ConvexHull
 from walkers import DT, HARROW, TANSY, TRESTLE, WALK_OF, every_walk, longest, streams, walk, walk_until_settled, walking
 
+from motionhub.motion.gait import gaits
 from motionhub.motion.planar import REST, outward
 from motionhub.motion.posing import joints_for, standing_feet
+from motionhub.motion.steady import swing_height
 from motionhub.motion.stepper import STILL, Stepper
-from motionhub.motion.workspace import SLACK, SPEED_SHARE, swing_height, workspace
+from motionhub.motion.velocity import share_of
+from motionhub.motion.workspace import SPEED_SHARE
 from motionhub.robot.kinematics import within
 from motionhub.robot.limits import top_speed
 
@@ -224,9 +228,9 @@ def test_the_bodys_acceleration_does_not_jump(which, commands):
     walked = walk_until_settled(stepper, commands)
     braking = 1 / (stepper.timing.cycle / 4)  # shares of the limit a tick
     change = np.diff(walked.twists, axis=0)
-    assert max(stepper._share(tuple(c)) for c in change) <= braking * (1 + 1e-9)
+    assert max(share_of(stepper.manner, tuple(c)) for c in change) <= braking * (1 + 1e-9)
     jumps = np.diff(change, axis=0, prepend=np.zeros((1, 3)))
-    assert max(stepper._share(tuple(c)) for c in jumps) <= braking / 4 * (1 + 1e-9)
+    assert max(share_of(stepper.manner, tuple(c)) for c in jumps) <= braking / 4 * (1 + 1e-9)
 
 
 @settings(max_examples=60, deadline=None)
@@ -236,9 +240,8 @@ def test_standing_feet_stay_near_home(which, commands):
     stepper = Stepper(robot, gait, DT)
     walked = walk_until_settled(stepper, commands)
     away = np.linalg.norm((walked.feet - standing_feet(robot))[..., :2], axis=2)
-    room = workspace(robot, stepper.timing, DT, stepper.lift).room * SLACK
-    sway = max((np.hypot(x, y) for x, y in stepper._sway), default=0.0)
-    assert (away[walked.down] <= np.broadcast_to(room, away.shape)[walked.down] * 1.05 + sway).all()
+    sway = max((np.hypot(x, y) for x, y in stepper.manner.sway), default=0.0)
+    assert (away[walked.down] <= np.broadcast_to(stepper.manner.space.reach, away.shape)[walked.down] + sway).all()
 
 
 @settings(max_examples=60, deadline=None)
@@ -331,8 +334,9 @@ def test_what_it_gave_away_it_does_not_change():
 
 
 @pytest.mark.parametrize("share", [0.4, 0.8])
-def test_the_margin_of_a_straight_tripod_is_half_of_pitch_less_stroke(share):
-    """S = (P - R)/2 for the alternating tripod, legs a pitch P apart, stroke R (Song & Waldron 1987, memory)."""
+@pytest.mark.parametrize("name", ["tripod", "ripple", "wave"])
+def test_the_margin_of_a_straight_wave_gait_is_the_published_one(name, share):
+    """S = P/2 + (1 - 3/(4β))·R, legs a pitch P apart, stroke R, duty factor β (Song & Waldron 1987, memory)."""
     pitch = 0.08
     x = np.array([pitch, 0, -pitch] * 2)
     side = np.array([1.0, 1, 1, -1, -1, -1])
@@ -341,28 +345,25 @@ def test_the_margin_of_a_straight_tripod_is_half_of_pitch_less_stroke(share):
         hip=np.stack([x, side * 0.06, np.zeros(6)], axis=1),
         heading=side * np.pi / 2,
         stand_turn=np.zeros(6),
-        walk=replace(TANSY.walk, stride=share * pitch, margin=0.0),  # asks for no sway
+        walk=replace(TANSY.walk, stride=share * pitch, margin=0.0),
     )
-    stepper = Stepper(robot, None, DT)
+    stepper = Stepper(robot, gaits(robot)[name], DT)
+    duty = stepper.manner.gait.duty
     twist, _ = stepper.limit((9, 0, 0))
-    walked = walk(stepper, [twist] * 10 * stepper.timing.cycle)
+    cycle = stepper.timing.cycle
+    walked = walk(stepper, [twist] * 6 * cycle)
     stroke = twist[0] * stepper.timing.stance * DT
-    least = min(
-        longitudinal_margin(feet[down, :2]) for feet, down in zip(walked.feet[-200:], walked.down[-200:], strict=True)
-    )
+    stances = zip(walked.feet[-cycle:], walked.down[-cycle:], strict=True)
+    least = min(longitudinal_margin(feet[down, :2]) for feet, down in stances)
     assert stroke == pytest.approx(share * pitch)
-    assert least == pytest.approx((pitch - stroke) / 2, abs=1e-9)
+    assert least == pytest.approx(pitch / 2 + (1 - 3 / (4 * duty)) * stroke, abs=1e-6)
 
 
 def longitudinal_margin(feet: np.ndarray) -> float:
-    """From the origin, forward or backward, to where the support triangle ends."""
-    crossings = []
-    for a, b in ((0, 1), (1, 2), (2, 0)):
-        (xa, ya), (xb, yb) = feet[a], feet[b]
-        if ya * yb < 0:
-            crossings.append(xa + (xb - xa) * ya / (ya - yb))
-    assert len(crossings) == 2
-    return min(max(crossings), -min(crossings))
+    """From the origin, forward or backward, to where the support polygon ends: SciPy's convex hull."""
+    a, _, c = ConvexHull(feet).equations.T
+    forward, backward = a > 1e-12, a < -1e-12
+    return float(min((-c[forward] / a[forward]).min(), (c[backward] / a[backward]).min()))
 
 
 def test_ground_points_come_back():

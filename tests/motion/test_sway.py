@@ -1,5 +1,7 @@
 """The body over its feet: inside the support polygon, on any number of legs, whatever is commanded."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -18,10 +20,11 @@ from walkers import (
     walking,
 )
 
-from motionhub.motion.gait import Timing, creep, gaits
+from motionhub.motion.gait import Timing, creep, gaits, own_cycle
+from motionhub.motion.manner import manner_of
 from motionhub.motion.planar import REST
 from motionhub.motion.posing import joints_for, rest_joints, standing_feet
-from motionhub.motion.stepper import Stepper, own_cycle
+from motionhub.motion.stepper import Stepper
 from motionhub.motion.sway import HARMONICS, sway_path
 from motionhub.robot.mass import centre_of_mass
 
@@ -64,9 +67,13 @@ def test_any_stream_of_commands_is_walked_inside_the_polygon(which, commands):
 def test_without_its_sway_the_four_legged_robot_would_stand_outside_its_polygon():
     """That the sway is needed, and that the test above could fail."""
     stepper = Stepper(TRESTLE, None, DT)
-    assert stepper._sway
-    stepper._sway = ()
+    assert stepper.manner.sway
+    stepper.manner = replace(stepper.manner, sway=())
+    unaware = stepper.copy()
     walked = walk(stepper, [(0.01, 0, 0)] * 2 * stepper.timing.cycle)
+    assert walked.down.all()  # it does not lift a leg that its weight needs
+    unaware._spares = lambda leg: True
+    walked = walk(unaware, [(0.01, 0, 0)] * 2 * stepper.timing.cycle)
     assert margins(TRESTLE, walked).min() < TRESTLE.walk.margin
 
 
@@ -74,6 +81,7 @@ def test_who_stands_well_does_not_sway():
     for robot in (TANSY, HARROW):
         for gait in gaits(robot).values():
             assert sway_path(robot, gait.timing(own_cycle(robot, gait), DT), robot.walk.margin) == ()
+            assert manner_of(robot, gait, DT).sway == ()
 
 
 def test_the_body_leans_over_before_the_first_foot_lifts_and_comes_back_after_the_last_is_down():

@@ -1,5 +1,6 @@
 """The shipped robots and their gaits, walks as arrays, and commands as fingers give them: for the tests of walking."""
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from motionhub.motion.gait import gaits
 from motionhub.motion.planar import REST, Twist
 from motionhub.motion.stepper import Stepper
 from motionhub.robot import description
+from motionhub.robot.model import Robot
 
 _SHIPPED = Path(__file__).parents[2] / "sequences" / "robots"
 TANSY, TRESTLE, HARROW = ROBOTS = [
@@ -62,7 +64,7 @@ def walk_until_settled(stepper: Stepper, commands: list[Twist]) -> Walked:
 
 def longest(stepper: Stepper) -> float:
     """More speed than any foot is allowed, m/s."""
-    return 3 * max(foot.pace for foot in stepper._feet)
+    return 3 * max(stepper.manner.pace)
 
 
 @st.composite
@@ -83,3 +85,15 @@ def streams(draw, top: float = 0.4) -> list[Twist]:
 
 
 walking = st.sampled_from(WALK_IDS)  # by name, since a robot fills pages when a test fails
+
+
+def text_of(robot: str) -> str:
+    """A shipped robot's file."""
+    return (_SHIPPED / f"{robot}.toml").read_text(encoding="utf-8")
+
+
+def without(robot: str, *legs: str, more: str = "") -> Robot:
+    """A shipped robot that has lost some legs; and what its file says besides."""
+    head, *tables = re.split(r"(?m)^(?=\[)", text_of(robot))
+    kept = [table for table in tables if not any(f'name = "{leg}"' in table for leg in legs)]
+    return Robot.from_file(description.parse("".join([head, *kept]) + more, "lame.toml"))

@@ -188,7 +188,18 @@ def test_joints_are_in_the_order_of_the_file(tansy: Robot) -> None:
 
 
 UNITS = ("_mm", "_g", "_deg", "_us", "_ms", "_s", "_v", "_a", "_mah", "_ohm", "_kgfcm")
-UNITLESS = {"hold_fraction", "regulator_efficiency", "share", "pin", "coxa", "femur", "tibia", "cells"}
+UNITLESS = {
+    "hold_fraction",
+    "regulator_efficiency",
+    "share",
+    "pin",
+    "coxa",
+    "femur",
+    "tibia",
+    "cells",
+    "duty",
+    "touchdown",
+}
 BY_NAME = {"volts", "seconds_per_60deg", "baud"}
 
 
