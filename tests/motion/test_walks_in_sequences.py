@@ -87,7 +87,7 @@ def test_a_second_walk_goes_on_from_where_the_first_ended(rendered):
         ({"to_ms": 5000, "forward_mm_s": 900}, r"expected at most \d+(\.\d)? mm/s forward .* found 900 mm/s"),
         ({"to_ms": 5000, "turn_deg_s": -300}, r"expected at most -\d+(\.\d)? deg/s to the left in .* found -300 deg/s"),
         ({"to_ms": 5000}, "expected a speed"),
-        ({"to_ms": 5000, "forward_mm_s": 9, "lift_mm": 250}, "expected a lift and cycle"),
+        ({"to_ms": 5000, "forward_mm_s": 9, "lift_mm": 300}, "expected a lift and cycle"),
     ],
 )  # fmt: skip
 def test_a_walk_that_cannot_be_is_refused_by_name(rendered, walk, expected):
