@@ -175,17 +175,18 @@ def packet_bytes(
     around = len(seal(whole, Key(0, 0).bytes_for(1))) - len(whole)
 
     def measure(pulses: ArrayLike) -> Array:
-        rows = np.rint(np.asarray(pulses, dtype=np.float64)).astype(np.int32)
-        sizes = np.full(len(rows), float(len(whole) + around))
+        rows = np.ascontiguousarray(np.rint(np.asarray(pulses, dtype=np.float64).T).astype(np.int32))
+        count = rows.shape[1]
+        sizes = np.full(count, float(len(whole) + around))
         own = _Packets(rows, every, together, step, len(whole))
-        for at in range(0, len(rows), own.reach * BLOCK):
-            lasts = np.arange(at + own.reach - 1, min(at + own.reach * BLOCK, len(rows)), own.reach)
+        for at in range(0, count, own.reach * BLOCK):
+            lasts = np.arange(at + own.reach - 1, min(at + own.reach * BLOCK, count), own.reach)
             if not lasts.size:
                 break
             # What is over at the end goes as the last packet did.
             shares = np.repeat((own.bytes(lasts) + around) / together, own.reach)
-            over = np.resize(shares[-own.reach :], len(rows) - at)[: own.reach - 1]
-            part = np.concatenate([shares, over])[: len(rows) - at]
+            over = np.resize(shares[-own.reach :], own.reach - 1)
+            part = np.concatenate([shares, over])[: count - at]
             sent = np.arange(at, at + len(part)) % step == step - 1
             sizes[at : at + len(part)] = np.where(sent, part, 0.0)
         return sizes
@@ -194,7 +195,10 @@ def packet_bytes(
 
 
 class _Packets:
-    """Sizes of many packets at once, as :func:`differences.encode` writes them; ``every`` ticks between rows."""
+    """Sizes of many packets at once, as :func:`differences.encode` writes them.
+
+    Rows are (J, T), a joint's pulses one after the other, with ``every`` ticks between.
+    """
 
     def __init__(self, rows: Ints, every: int, together: int, step: int, whole: int) -> None:
         self.rows, self.every, self.together, self.step, self.whole = rows, every, together, step, whole
@@ -225,13 +229,22 @@ class _Packets:
     def _with(
         self, firsts: NDArray[np.intp], base: NDArray[np.intp], back: int, ticks: int, gap: int, span: int
     ) -> Ints:
-        rows = self.rows
         under = [np.maximum(base - i * gap, 0) for i in range(3 if span else 1)]
-        known = Known(tuple(rows[at] for at in under), (span, span) if span else ())
+        known = Known(tuple(self._at(at) for at in under), (span, span) if span else ())
         total = np.full(len(firsts), differences.FIRST_HEAD + (self.together - 1) * differences.LATER_HEAD)
         for i in range(self.together):
-            row = rows[firsts + i * self.step]
+            row = self._at(firsts + i * self.step)
             left = row - known.foretold(back if i == 0 else ticks)
+            if span and not i:
+                # With mode 0 it does not matter what else is known.
+                left = left[1:]
             total = total + differences.fewest_bits(left).min(axis=0)
             known = known.after(row, back if i == 0 else ticks)
         return total
+
+    def _at(self, places: NDArray[np.intp]) -> Ints:
+        """The rows' pulses (J, N) at evenly spread places; without a copy, but where a move's start is in the way."""
+        first, last = int(places[0]), int(places[-1])
+        if last - first == (len(places) - 1) * self.reach:
+            return self.rows[:, first : last + 1 : self.reach]
+        return self.rows[:, places]

@@ -113,31 +113,39 @@ def cost(m: Ints) -> tuple[Ints, Ints]:
     return np.where(none, 0, bits.min(axis=-1)), np.where(none, NOTHING_LEFT, bits.argmin(axis=-1))
 
 
-_FIELD = 16
-"""Bits for each sum: 2600 joints would fit."""
+_FIELD, _SUMMED = 9, 20
+"""Bits for each sum, and joints that are summed at a time: 20 codes of 25 bits fit, and seven such sums in one number."""
 
 
 @cache
-def _tables() -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """For every difference from -:data:`MOST_PULSE` on, the bits of its code for k = 0 to 3, and for 4 to 6 and
-    whether it is anything at all, packed side by side so that one sum over joints adds each up.
+def _table() -> NDArray[np.int64]:
+    """For every difference from -:data:`MOST_PULSE` on, the bits of its code for every k, packed side by side so
+    that one sum over joints adds each up.
     """
     m = zigzag(np.arange(-MOST_PULSE, MOST_PULSE + 1)).astype(np.int64)
     ks = np.arange(NOTHING_LEFT)[:, None]
     ones = m >> ks
-    fields = [*np.where(ones < LONGEST, ones + ks + 1, LONGEST + PLAIN), m != 0]
-    packed = [np.asarray(field, dtype=np.int64) << (_FIELD * (i % 4)) for i, field in enumerate(fields)]
-    return np.add.reduce(packed[:4]), np.add.reduce(packed[4:])
+    bits = np.where(ones < LONGEST, ones + ks + 1, LONGEST + PLAIN)
+    found: NDArray[np.int64] = np.bitwise_or.reduce(bits << (_FIELD * ks))
+    return found
 
 
 def fewest_bits(left: Ints) -> Ints:
-    """Bits that the codes of differences (…, J) take with the best k, (…): :func:`cost` for many frames at once."""
-    place = left + MOST_PULSE
-    sums = [table[place].sum(axis=-1) for table in _tables()]
-    mask = (1 << _FIELD) - 1
-    fields = [(total >> (_FIELD * i)) & mask for total in sums for i in range(4)]
-    least = np.minimum.reduce(fields[:NOTHING_LEFT])
-    found: Ints = np.where(fields[NOTHING_LEFT] == 0, 0, least)
+    """Bits that the codes of differences (…, J, T) take with the best k, (…, T): :func:`cost` for T frames at once."""
+    table, joints = _table(), left.shape[-2]
+    place, mask = left + np.intp(MOST_PULSE), (1 << _FIELD) - 1
+    fields: list[Ints] = []
+    for some in range(0, joints, _SUMMED):
+        total = np.take(table, place[..., some, :])
+        for j in range(some + 1, min(some + _SUMMED, joints)):
+            total += np.take(table, place[..., j, :])
+        sums = [(total >> (_FIELD * k)) & mask for k in range(NOTHING_LEFT)]
+        fields = [a + b for a, b in zip(fields, sums, strict=True)] if fields else sums
+    least = fields[0]
+    for field in fields[1:]:
+        least = np.minimum(least, field)
+    # With k = 0 what is nothing takes one bit, and anything else more.
+    found: Ints = np.where(fields[0] == joints, 0, least)
     return found
 
 

@@ -201,7 +201,7 @@ def test_a_spare_byte_or_bit_at_the_end_is_refused():
 def test_counting_many_frames_is_counting_each(seed: int, size: int, joints: int) -> None:
     """The packed sums against the codes' lengths, one joint and one k at a time."""
     left = np.random.default_rng(seed).integers(-size, size + 1, (5, joints))
-    for found, row in zip(differences.fewest_bits(left), left.tolist(), strict=True):
+    for found, row in zip(differences.fewest_bits(left.T), left.tolist(), strict=True):
         m = [2 * r if r >= 0 else -2 * r - 1 for r in row]
         each = [sum(v // 2**k + 1 + k if v // 2**k < 12 else 25 for v in m) for k in range(7)]
         assert found == (min(each) if any(m) else 0)
