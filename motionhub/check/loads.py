@@ -49,9 +49,12 @@ class Loads:
     """(T, J) N·m that the servos give, in the direction of the joint."""
 
 
-def loads_at_rest(robot: Robot, joints: Array, support: Support) -> Loads:
-    """Ground forces and joint torques for joint angles (T, J) rad that rest as ``support`` says."""
-    posture = Posture(robot, joints)
+def loads_at_rest(robot: Robot, joints: Array, support: Support, posture: Posture | None = None) -> Loads:
+    """Ground forces and joint torques for joint angles (T, J) rad that rest as ``support`` says.
+
+    ``posture`` is that of the same joints, where it is known already.
+    """
+    posture = Posture(robot, joints) if posture is None else posture
     still = np.zeros((robot.joints, len(joints)))
     return loads_in_motion(posture, support, still, still, Trunk.at_rest(support.normal.T))
 

@@ -3,7 +3,8 @@
 A trial shifts the feet against the body in a handful of frames of a finding's stretch, works out joints,
 attitude, loads and supply again, and asks the rule whether it fits now. The changes are those that a
 person can make in one keyframe: raise or lower the body, move it sideways over the planted feet, set the
-feet nearer or wider.
+feet nearer or wider. All of them are tried in the worst frame, and those that mend that, from the least on, in
+the others.
 """
 
 from __future__ import annotations
@@ -31,8 +32,12 @@ Indices = NDArray[np.intp]
 SAMPLES = 6
 """Frames of a stretch that a change is tried in."""
 STEPS_MM = np.array([2, 4, 6, 8, 10, 12, 15, 18, 22, 26, 30, 35, 40, 50, 60], dtype=np.float64)
-TRIALS = 24
-"""Stretches that get trials in one check: a move with more to mend than that is mended step by step anyway."""
+TRIALS = 16
+"""Stretches that get trials in one check, the worst ones: more than that are not seen at once, nor mended at once."""
+BATCH = 6
+"""Changes that are tried at a time in all samples, at first; twice as many each time."""
+SLOWEST = 10.0
+"""A move that has to be slower than this is another move."""
 SPARE = 0.97
 """A change counts as mending when it leaves 3 %: the frames between the samples are not tried."""
 
@@ -91,13 +96,13 @@ def poses(
     robot, shape = t.frames.robot, joints.shape[:-1]
     flat = joints.reshape(-1, robot.joints)
     repeat = np.tile(frames, len(flat) // len(frames))
-    rest = rest_on_ground(robot, flat)
-    torques = loads_at_rest(robot, flat, rest).torques
+    bones = Posture(robot, flat)
+    rest = rest_on_ground(robot, flat, posture=bones)
+    torques = loads_at_rest(robot, flat, rest, bones).torques
     if moving is not None:
         torques = torques + np.tile(moving, (len(flat) // len(frames), 1))
     turning = np.zeros_like(flat) if speeds is None else np.tile(speeds, (len(flat) // len(frames), 1))
     rail = supply.solve(robot, torques, turning, t.frames.outputs[repeat], t.set_v)
-    bones = Posture(robot, flat)
     return Poses(
         joints=joints,
         tipped=rest.tipped.reshape(shape),
@@ -111,7 +116,12 @@ def poses(
 
 
 def times_slower(factor: float) -> str:
-    """``1.4 times slower``: rounded up, with a little to spare for the samples in between."""
+    """``1.4 times slower``: rounded up, with a little to spare for the samples in between.
+
+    Beyond :data:`SLOWEST` a number says nothing any more.
+    """
+    if factor > SLOWEST:
+        return f"more than {SLOWEST:g} times slower, so rather do less of it"
     return f"{ceil(factor * 10.1) / 10:.1f} times slower"
 
 
@@ -120,13 +130,38 @@ def up_to(value: float, step: float) -> float:
     return round(ceil(value / step - 1e-9) * step, 6)
 
 
-class Mender:
-    """Tries changes on one move, for so many stretches of it."""
+class Budget:
+    """Trials that are left for one check: of the move, of the ways to and from it, and of its stops together.
 
-    def __init__(self, timeline: Timeline, trials: int = TRIALS) -> None:
+    Counted and not timed, so that the same move gets the same advice on any machine.
+    """
+
+    def __init__(self, trials: int = TRIALS) -> None:
+        self.left = trials
+
+    def spend(self) -> bool:
+        """Whether there was one left, which is then spent."""
+        self.left -= 1
+        return self.left >= 0
+
+
+@dataclass(frozen=True)
+class _Change:
+    words: str
+    kind: str
+    mm: float
+    direction: tuple[float, float, float]
+
+
+_CHANGES = tuple(_Change(words, kind, float(mm), way) for kind, words, way in WAYS for mm in STEPS_MM)
+
+
+class Mender:
+    """Tries changes on one move, as far as the budget goes; without one it tries nothing."""
+
+    def __init__(self, timeline: Timeline, budget: Budget | None = None) -> None:
         self.timeline = timeline
-        self._trials = trials
-        self._tried: dict[tuple[str, bytes], Trial] = {}
+        self.budget = budget or Budget(0)
 
     def least(
         self,
@@ -146,19 +181,21 @@ class Mender:
         Returns:
             What to do, in words; None when no change that is tried mends it.
         """
-        best: tuple[float, str] | None = None
-        for kind in kinds:
-            trial = self._trial(stretch, kind, window)
-            if trial is None:
-                return None
-            good = fits(trial) & trial.reached.all(axis=1) & ~trial.tipped.any(axis=1)
-            good &= within(self.timeline.frames.robot, trial.joints).all(axis=(1, 2))
-            for i in np.flatnonzero(good):
-                way, mm = divmod(int(i), len(STEPS_MM))
-                text = [w[1] for w in WAYS if w[0] == kind][way].format(mm=STEPS_MM[mm])
-                if best is None or STEPS_MM[mm] < best[0]:
-                    best = (float(STEPS_MM[mm]), text)
-        return None if best is None else best[1]
+        if not self.budget.spend():
+            return None
+        changes = sorted((c for c in _CHANGES if c.kind in kinds), key=lambda c: (c.mm, kinds.index(c.kind)))
+        if window is None:
+            # What does not mend the worst frame does not mend the stretch. What adds up over a window may.
+            good = self._mends(np.array([stretch.worst]), changes, fits)
+            changes = [changes[i] for i in good]
+        frames, done, some = self._samples(stretch, window), 0, BATCH
+        while done < len(changes):
+            good = self._mends(frames, changes[done : done + some], fits)
+            if good.size:
+                change = changes[done + good[0]]
+                return change.words.format(mm=change.mm)
+            done, some = done + some, 2 * some
+        return None
 
     def nearest(self, frame: int, leg: int) -> Array:
         """Where to move a foot that is out of reach, so that it is not, by a millimetre: (3,) m forward, left, up."""
@@ -175,25 +212,20 @@ class Mender:
         spread = np.linspace(max(first, 0), last, SAMPLES).round().astype(np.intp)
         return np.unique(np.r_[spread, stretch.worst])
 
-    def _trial(self, stretch: Stretch, kind: str, window: int | None) -> Trial | None:
-        frames = self._samples(stretch, window)
-        key = (kind, frames.tobytes())
-        if key not in self._tried:
-            if len(self._tried) >= self._trials:
-                return None
-            self._tried[key] = self._try(frames, kind)
-        return self._tried[key]
+    def _mends(self, frames: Indices, changes: list[_Change], fits: Callable[[Trial], Flags]) -> Indices:
+        """Which of the changes fit in all of the frames."""
+        trial = self._try(frames, changes)
+        good = fits(trial) & trial.reached.all(axis=1) & ~trial.tipped.any(axis=1)
+        good &= within(self.timeline.frames.robot, trial.joints).all(axis=(1, 2))
+        return np.flatnonzero(good)
 
-    def _try(self, frames: Indices, kind: str) -> Trial:
+    def _try(self, frames: Indices, changes: list[_Change]) -> Trial:
         t = self.timeline
         robot = t.frames.robot
         joints = t.frames.joints[frames]
         support = rest_on_ground(robot, joints)
-        shifts = np.stack([
-            step * self._directions(support, kind, np.array(direction, dtype=np.float64))
-            for way, _, direction in WAYS if way == kind
-            for step in STEPS_MM * 1e-3
-        ])  # fmt: skip
+        ways = {way: self._directions(support, *way) for way in {(c.kind, c.direction) for c in changes}}
+        shifts = np.stack([c.mm * 1e-3 * ways[c.kind, c.direction] for c in changes])
         reach = leg_angles(robot, self._asked(frames, support.feet) + shifts)
         moved = np.broadcast_to(joints, (len(shifts), *joints.shape)).copy()
         moved[..., : 3 * robot.legs] = reach.joints.reshape(len(shifts), len(frames), -1)
@@ -202,7 +234,7 @@ class Mender:
         moving = t.torques[frames] - loads_at_rest(robot, joints, support).torques
         return Trial(frames=frames, reached=reached, **vars(poses(t, frames, moved, t.speeds[frames], moving)))
 
-    def _directions(self, support: Support, kind: str, direction: Array) -> Array:
+    def _directions(self, support: Support, kind: str, direction: tuple[float, float, float]) -> Array:
         """Where each foot goes in the body frame, (S, L, 3), for one unit of a change."""
         robot = self.timeline.frames.robot
         if kind == "feet":
@@ -212,7 +244,7 @@ class Mender:
             found: Array = direction[0] * arm / np.maximum(np.linalg.norm(arm, axis=-1, keepdims=True), 1e-9)
             return found
         # The feet stay and the body goes: in the body frame it is the feet that go the other way.
-        level = direction @ support.rotation
+        level = np.array(direction, dtype=np.float64) @ support.rotation
         return np.broadcast_to(-level[:, None, :], (len(level), robot.legs, 3))
 
     def _asked(self, frames: Indices, feet: Array) -> Array:

@@ -1,8 +1,9 @@
 """Everything that the rules judge, worked out for every frame of a move, in blocks.
 
-A block is as many frames as keep the work within a processor's cache and the memory bounded. It is worked
-out with a few frames more at either end, since speeds and accelerations lean on their neighbours. What is
-kept of each frame is a few dozen numbers, so an hour at 50 Hz takes some hundred megabytes.
+A block is enough frames that what each call costs does not show, and few enough that the memory is bounded. It
+is worked out with a few frames more at either end, since speeds and accelerations lean on their neighbours. What
+is kept of each frame is a few dozen numbers, so an hour at 50 Hz takes some hundred megabytes; time runs along
+each number's own row, in which the rules, too, ask for it.
 """
 
 from __future__ import annotations
@@ -30,8 +31,8 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Progress = Callable[[int, int], None]
 
-BLOCK = 1024
-"""Frames at a time: the arrays of a block stay within a processor's second cache."""
+BLOCK = 4096
+"""Frames at a time. What works on many rows at once (:mod:`~motionhub.robot.dynamics`) takes fewer, for the cache."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,7 +109,7 @@ def work_out(frames: Frames, battery_v: float | None = None, progress: Progress 
         end = min(start + BLOCK, count)
         for key, values in blocks.work_out(start, end).items():
             if key not in found:
-                found[key] = np.empty((count, *values.shape[1:]), dtype=values.dtype)
+                found[key] = np.empty((count, *values.shape[1:]), dtype=values.dtype, order="F")
             found[key][start:end] = values
         if progress is not None:
             progress(end, count)
@@ -149,7 +150,7 @@ class _Blocks:
         rows = np.ascontiguousarray(self.frames.joints[window].T)
         around, own = slice(wide, -wide), slice(wide, wide + end - start)
         posture = Posture.of_rows(robot, rows[:, around])
-        support = rest_on_ground(robot, self.frames.joints[window[around]], self.normal, posture)
+        support = rest_on_ground(robot, rows[:, around].T, self.normal, posture)
         rolled = rolls_over(robot, rows[:, around].T, support)
         still = forces_at_rest(robot, support)
         # The next block's first frame is ``wide`` before its own, and leans on the one before that.
