@@ -275,7 +275,8 @@ class Stage {
     // A whole frame; `bend` says by how much it is off the rest pose, and 255 that a pulse may be anything.
     Bytes full(uint32_t number, uint8_t bend) {
         Bytes body = head(1, 0, number);
-        for (uint8_t i = 0; i < OUTPUTS; ++i) body.push_back(script_.byte());
+        // Not from the script: a stretch of frames would eat up what is to come after it.
+        for (uint8_t i = 0; i < OUTPUTS; ++i) body.push_back(static_cast<uint8_t>(bend * 3U + i));
         unsigned pulses[JOINTS + 1] = {0};
         for (uint8_t i = 0; i < JOINTS; ++i) {
             const Limits& limits = robot_.limits();

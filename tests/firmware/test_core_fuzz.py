@@ -16,7 +16,7 @@ SHAPE = core_build.invented(7, 3)
 # hello, frames, an empty battery, a start, hello, limp, something that looks like differences, frames again, and some together.
 EVENING = bytes.fromhex(
     "01 01 07 00 0a 08 78 0f 5a 28 00 00 00 05 c8 08 04 05 3c 01 01 08 00 0f 3c 09 01 02 03 06 fa 14"
-    " 06 63 14 08 01 01 01 09 00 0f 32 07 03 41 02 00 00 0f 1e 08 04 06 00 00 02 3c 09 00 00 00 0f 32 09"
+    " 06 63 14 08 01 01 01 09 00 0f 32 07 03 41 02 00 00 0f 1e 08 04 06 00 00 02 3c 09 00 00 00 00 0f 32 09"
     " 04 80 01 00 05 04 04 c3 02 00 05 05 04 81 02 01 05 01 04 82 01 00 05 06"
 )
 
