@@ -13,20 +13,27 @@ from rest there is one way each. Stop may be pressed at any frame, and a brake f
    ends held for good.
 
 What the move itself is found to do wrong at that time is not said again.
+
+A stop latches, and what it holds it holds until someone comes. So a servo that holds too much after a stop is an
+error if it gets too hot before anyone can be there (:data:`SOMEONE_S`), by the heat that its current makes
+(:func:`~motionhub.check.rules_joints.holds_for`). If it takes longer than that, it is a warning that says how long:
+a robot has to pass through a crouch to stand up, and its holding there for a minute harms nothing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, fields, is_dataclass, replace
+from math import floor
 from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check.findings import APART_S, Finding, stretches
-from motionhub.check.mend import Mender, Poses, poses
+from motionhub.check.findings import APART_S, Finding, advised, stretches
+from motionhub.check.mend import Budget, Mender, Poses, poses
 from motionhub.check.rules_ground import CLEAR, MARGIN_SLACK, TOUCH
+from motionhub.check.rules_joints import holds_for
 from motionhub.check.timeline import Timeline, work_out
 from motionhub.motion.brake import brake, run_out
 from motionhub.motion.frames import Frames
@@ -52,6 +59,8 @@ WORST = 4
 """Stretches that are braked for each measure: whoever has more to mend than that mends it step by step."""
 NEAR_BY = 5e-3
 """m: what stays further from a limit than this, where a stop ends, need not be looked at on the way there."""
+SOMEONE_S = 60.0
+"""s: in which whoever drives the robot is there, and lifts it or takes it out of the stop."""
 _LEAD = 20
 """Rows before and after each way that are not judged: accelerations in it, and what servos still have to catch up
 with, are taken from them, too."""
@@ -68,6 +77,7 @@ class _Way:
     joints: Array
     instead: str = ""
     """What makes the way needless."""
+    stop: bool = False
 
     def key(self, t: Timeline, rules: tuple[Rule, ...]) -> Hashable:
         """All that a verdict on it depends on."""
@@ -75,24 +85,33 @@ class _Way:
         return (t.frames.robot, t.frames.rate_hz, rules, *(part.tobytes() for part in of))
 
 
-_remembered: dict[Hashable, tuple[Finding, ...]] = {}
+@dataclass(frozen=True, eq=False)
+class _Verdict:
+    """What was found on a way, and who gives advice on it."""
+
+    mender: Mender
+    findings: tuple[Finding, ...]
+
+
+_remembered: dict[Hashable, _Verdict] = {}
 """Verdicts on the last ways. Whoever edits a move checks it over and over, and most edits change none of them."""
 REMEMBERED = 64
 
 
-def around(t: Timeline, rules: Iterable[Rule], own: Iterable[Finding]) -> list[Finding]:
+def around(t: Timeline, rules: Iterable[Rule], own: Iterable[Finding], budget: Budget | None = None) -> list[Finding]:
     """What goes wrong on the ways to and from a move, and when it is stopped.
 
     Args:
         t: The move.
         rules: All that such a way has to keep.
         own: Findings on the move itself.
+        budget: For the advice, if it is asked for.
 
     Returns:
         Findings with times of the move, in words that begin with what it is that goes wrong.
     """
     known, rate = list(own), t.frames.rate_hz
-    found = list(_judged(t, [*_to_and_from(t), *_stops(t)], tuple(rules)))
+    found = list(_judged(t, [*_to_and_from(t), *_stops(t)], tuple(rules), budget or Budget(0)))
     said: list[Finding] = []
     for finding in sorted(found, key=lambda f: -f.excess):
         if not any(_same(finding, other, rate) for other in (*known, *said)):
@@ -130,7 +149,7 @@ def _stops(t: Timeline) -> Iterator[_Way]:
         gain = (speed - speeds[max(frame - 1, 0)]) * rate
         before = joints[np.maximum(np.arange(frame + 1 - _LEAD, frame + 1), 0)]
         words = f"stopping at {frame / rate:.1f} s"
-        yield _Way(words, frame, before, brake(robot, 1 / rate, joints[frame], speed, gain))
+        yield _Way(words, frame, before, brake(robot, 1 / rate, joints[frame], speed, gain), stop=True)
 
 
 def _worst(t: Timeline, speeds: Array) -> list[int]:
@@ -184,7 +203,7 @@ def _measures(t: Timeline, end: Poses) -> list[tuple[Array, float, float]]:
 # ------------------------------------------------------------------ judging them
 
 
-def _judged(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...]) -> Iterator[Finding]:
+def _judged(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...], budget: Budget) -> Iterator[Finding]:
     keys = [way.key(t, rules) for way in ways]
     fresh = {key: way for key, way in zip(keys, ways, strict=True) if key not in _remembered}
     found = {key: _remembered[key] for key in keys if key not in fresh}
@@ -194,22 +213,23 @@ def _judged(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...]) -> Iterator[
         # What was asked for last is kept longest.
         _remembered.pop(key, None)
         _remembered[key] = found[key]
-        for finding in found[key]:
+        found[key].mender.budget = budget
+        for finding in found[key].findings:
             yield _told(finding, way, t)
     for key in list(_remembered)[:-REMEMBERED]:
         _remembered.pop(key, None)
 
 
-def _found(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...]) -> list[tuple[Finding, ...]]:
+def _found(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...]) -> list[_Verdict]:
     """What the rules find on each of the ways."""
     whole, pieces = _pieces(t, ways)
     suspects = _suspects(whole, pieces, rules)
-    return [
-        tuple(finding for mender in [Mender(piece)] for rule in rules for finding in rule(piece, mender))
-        if i in suspects
-        else ()
-        for i, piece in enumerate(pieces)
-    ]
+    found = []
+    for i, piece in enumerate(pieces):
+        mender = Mender(piece)
+        own = (finding for rule in rules if i in suspects for finding in rule(piece, mender))
+        found.append(_Verdict(mender, tuple(own)))
+    return found
 
 
 def _pieces(t: Timeline, ways: list[_Way]) -> tuple[Timeline, list[Timeline]]:
@@ -239,7 +259,7 @@ def _suspects(whole: Timeline, pieces: list[Timeline], rules: tuple[Rule, ...]) 
     stops = np.cumsum([len(piece.frames) for piece in pieces])
     joined, rate = _join(pieces), whole.frames.rate_hz
     joined = replace(joined, frames=replace(joined.frames, holds=tuple(int(stop) - 1 for stop in stops)))
-    mender = Mender(joined, trials=0)
+    mender = Mender(joined)
     found = np.zeros(len(pieces), dtype=bool)
     for finding in (finding for rule in rules for finding in rule(joined, mender)):
         first, last = np.searchsorted(stops, np.rint([finding.start_s * rate, finding.end_s * rate]), "right")
@@ -249,10 +269,24 @@ def _suspects(whole: Timeline, pieces: list[Timeline], rules: tuple[Rule, ...]) 
 
 def _told(finding: Finding, way: _Way, t: Timeline) -> Finding:
     at = way.frame / t.frames.rate_hz
-    # Whoever has pressed Stop is there, and lifts it before a servo gets hot; but it should be known.
-    severity = "warning" if finding.rule == "holding-torque" else finding.severity
-    advice = f"{way.words}: {finding.advice}{way.instead}"
-    return replace(finding, start_s=at, end_s=at, advice=advice, severity=severity, way=way.words)
+    severity, ending = finding.severity, way.instead
+    if finding.rule == "holding-torque" and way.stop:
+        servo = t.frames.robot.servos[t.frames.robot.joint_index[finding.subject or ""]]
+        lasts = holds_for(servo, servo.hold_fraction * finding.value / finding.limit)
+        ending += f"; held by a stop, the servo is too hot after {_about(lasts)}"
+        severity = "error" if lasts < SOMEONE_S else "warning"
+
+    def ask() -> str:
+        return f"{way.words}: {advised(finding).advice}{ending}"
+
+    return replace(finding, start_s=at, end_s=at, advice="", severity=severity, way=way.words, ask=ask)
+
+
+def _about(seconds: float) -> str:
+    """In words, rounded down: two digits are more than anybody knows of a winding."""
+    if seconds < 120:
+        return f"some {max(floor(seconds / 5) * 5, 1)} s"
+    return f"some {floor(seconds / 60)} min"
 
 
 def _part(t: Timeline, rows: Indices) -> Timeline:

@@ -37,7 +37,7 @@ TRIALS = 16
 BATCH = 6
 """Changes that are tried at a time in all samples, at first; twice as many each time."""
 SLOWEST = 10.0
-"""A move that has to be slower than this is another move."""
+"""A move that has to be so many times slower is another move."""
 SPARE = 0.97
 """A change counts as mending when it leaves 3 %: the frames between the samples are not tried."""
 
@@ -118,11 +118,10 @@ def poses(
 def times_slower(factor: float) -> str:
     """``1.4 times slower``: rounded up, with a little to spare for the samples in between.
 
-    Beyond :data:`SLOWEST` a number says nothing any more.
+    Beyond :data:`SLOWEST` slowing down is no help.
     """
-    if factor > SLOWEST:
-        return f"more than {SLOWEST:g} times slower, so rather do less of it"
-    return f"{ceil(factor * 10.1) / 10:.1f} times slower"
+    slower = f"{ceil(factor * 10.1) / 10:.1f} times slower"
+    return slower if factor <= SLOWEST else f"{slower if factor < 100 else 'far slower'}; better done another way"
 
 
 def up_to(value: float, step: float) -> float:

@@ -63,6 +63,7 @@ _TIMED = (
 )
 """Rules that time may mend, in a move and in a stop."""
 _PLACED = (
+    rules_joints.holding_torque,
     rules_ground.stability,
     rules_ground.tip_over,
     rules_ground.ground,
@@ -196,7 +197,7 @@ class _Retiming:
 
     def _wrong(self, t: Timeline) -> list[Finding]:
         """What the rules still find that time might mend."""
-        quiet = Mender(t, trials=0)
+        quiet = Mender(t)
         own = [finding for rule in _TIMED for finding in rule(t, quiet)]
         known = own + [finding for rule in _PLACED for finding in rule(t, quiet)]
         stops = [finding for finding in around(t, (*_TIMED, *_PLACED), known) if finding.way.startswith("stopping")]

@@ -19,6 +19,8 @@ Flags = NDArray[np.bool_]
 DEG = float(np.rad2deg(1))
 REACH_SLACK = 1e-4
 """m: a foot that falls short by less than a tenth of a millimetre is there."""
+STALLED_S = 10.0
+"""s: a hobby servo that is stalled for longer from cold does not come out of it whole (practice)."""
 JUMP_SHARE = 0.25
 """A joint that turns in one frame what its neighbours hardly share in jumps; slowing the move does not help it."""
 
@@ -178,6 +180,22 @@ def holding_torque(t: Timeline, mender: Mender) -> list[Finding]:
         advise = _hold_less(t, mender, j, servo, mean, hold_frames(servo, rate))
         found += rule.findings(mean * stall, servo.hold_fraction * stall, advise, robot.joint_names[j], t.standing)
     return found
+
+
+def holds_for(servo: Servo, share: float) -> float:
+    """How long, in s, a servo may hold ``share`` of its stall torque before it is too hot; infinite up to a share.
+
+    Its winding is heated by the square of the current, so of the torque, and cools as it is warmer than the air. A
+    motor of one time constant τ that may carry the share f for ever, and no more, is too hot under a larger share x
+    when (x/f)²·(1 − exp(−t/τ)) = 1. τ is taken from how long it may stall, :data:`STALLED_S`.
+    """
+    fraction = servo.hold_fraction
+    if share <= fraction:
+        return float("inf")
+    if fraction <= 0:
+        return 0.0
+    tau = -STALLED_S / np.log1p(-min(fraction**2, 1 - 1e-9))
+    return float(-tau * np.log1p(-((fraction / share) ** 2)))
 
 
 def hold_frames(servo: Servo, rate_hz: float) -> int:

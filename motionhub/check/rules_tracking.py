@@ -16,6 +16,7 @@ from motionhub.check.findings import Finding, stretches
 from motionhub.check.mend import times_slower
 from motionhub.check.rules_ground import CLEAR, MARGIN_SLACK, SLIP, TOUCH, fallen
 from motionhub.check.timeline import Timeline, work_out
+from motionhub.check.tracking import CREEP
 from motionhub.motion.frames import Frames
 
 Array = NDArray[np.float64]
@@ -96,6 +97,11 @@ def _finding(t: Timeline, rule: str, first: int, last: int) -> Finding:
     # How long ago it was told to be where it is; told to turn hardly at all, it is the whole of the time looked at.
     late_ms = 1e3 * min(float(behind[j]) / max(value, 1e-9), AROUND_S)
     share = value / max(limit, 1e-3 * value, 1e-9)
+    load = np.abs(t.torques[until, j]) / t.frames.robot.servos[j].stall_torque_at(t.rail.steady_volts[until])
+    if load.max() > 1 - CREEP:
+        mend = "have it carry less, for under this load its servo does not turn"
+    else:
+        mend = times_slower(max(share, 1.2))
     return Finding(
         rule="joint-speed",
         severity="error",
@@ -105,7 +111,7 @@ def _finding(t: Timeline, rule: str, first: int, last: int) -> Finding:
         value=float(np.rad2deg(value)),
         limit=float(np.rad2deg(limit)),
         unit="deg/s",
-        advice=f"{times_slower(max(share, 1.2))}: it falls {np.rad2deg(behind[j]):.0f} deg ({late_ms:.0f} ms) behind, "
-        f"and only so {PLAIN[rule]} ({rule})",
+        advice=f"{mend}: it falls {np.rad2deg(behind[j]):.0f} deg ({late_ms:.0f} ms) behind, "
+        f"and only therefore {PLAIN[rule]} ({rule})",
         excess=share - 1,
     )

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from motionhub.check import handover
+from motionhub.check.handover import SOMEONE_S
 from motionhub.check.report import Report, check
+from motionhub.check.rules_joints import STALLED_S, holds_for
 from motionhub.motion import documents
 from motionhub.motion.brake import brake
 from motionhub.motion.frames import Frames
@@ -129,6 +134,43 @@ def test_a_pose_that_is_passed_but_could_not_be_kept_is_a_warning(tansy: Robot) 
     assert held
     assert all(f.severity == "warning" and f.way.startswith("stopping at ") for f in held)
     assert report.fits
+    for finding in held:
+        (seconds,) = re.findall(r"too hot after some (\d+) s", finding.advice)
+        lasts = until_hot(tansy.servos[0].hold_fraction * finding.value / finding.limit, tansy.servos[0].hold_fraction)
+        assert lasts - 5 < float(seconds) <= lasts
+        assert lasts > SOMEONE_S
+
+
+def test_a_pose_that_burns_a_servo_before_anyone_comes_is_an_error(tansy: Robot) -> None:
+    """The same step, with servos that have to give half of what they can: Stop would hold them there for good."""
+    lifted = {leg: {"z_mm": 20} for leg in ("left_front", "left_rear", "right_middle")}
+    steps = [{"at_ms": 1000, "feet": lifted}, {"at_ms": 2000, "feet": {leg: {"z_mm": 0} for leg in lifted}}]
+    report = check(move(weak(tansy, 0.55), keyframes=steps, end_ms=9000))
+    held = [f for f in report.findings if f.rule == "holding-torque"]
+    assert all(f.way.startswith("stopping at ") for f in held)
+    assert held[0].severity == "error"
+    assert not report.fits
+    fraction = tansy.servos[0].hold_fraction
+    assert until_hot(fraction * held[0].value / held[0].limit, fraction) < SOMEONE_S
+
+
+def until_hot(share: float, fraction: float) -> float:
+    """s, by SciPy: dθ/dt = ((x/f)² - θ)/τ from 0 to 1, τ such that a stalled servo (x = 1) gets there in STALLED_S."""
+
+    def reaches(x: float, tau: float) -> float:
+        hot = lambda _t, theta: theta[0] - 1  # noqa: E731
+        hot.terminal = True
+        found = solve_ivp(lambda _t, y: ((x / fraction) ** 2 - y) / tau, (0, 1e4), [0.0], events=hot, rtol=1e-8)
+        return float(found.t_events[0][0]) if len(found.t_events[0]) else np.inf
+
+    tau = brentq(lambda tau: reaches(1.0, tau) - STALLED_S, 1.0, 1000.0)
+    return reaches(share, tau)
+
+
+@pytest.mark.parametrize("share", [0.2, 0.3333, 0.34, 0.4, 0.5, 0.8, 1.0])
+def test_how_long_a_servo_may_hold(tansy: Robot, share: float) -> None:
+    servo = tansy.servos[0]
+    assert holds_for(servo, share) == pytest.approx(until_hot(share, servo.hold_fraction), rel=1e-4)
 
 
 @pytest.mark.parametrize("seed", range(4))
