@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -54,6 +55,8 @@ class Finding:
     """How far beyond the limit, as a share of what the limit is measured in: to put the worst first."""
     way: str = ""
     """Where it is not the move itself: on which way to it, back from it, or out of it by a stop, as the advice says."""
+    ask: Callable[[], str] | None = field(default=None, repr=False, compare=False)
+    """Works out the advice, which may take trials; None where it is there. What is not asked for costs nothing."""
 
 
 @dataclass(frozen=True)
@@ -134,11 +137,17 @@ class Limit:
                 value=float(values[s.worst] * self.scale),
                 limit=float(wide[s.worst] * self.scale),
                 unit=self.unit,
-                advice=advise(s),
+                advice="",
                 excess=float(share[s.worst]),
+                ask=partial(advise, s),
             )
             for s in stretches(broken, share, self.rate_hz)
         ]
+
+
+def advised(finding: Finding) -> Finding:
+    """The finding with its advice worked out."""
+    return finding if finding.ask is None else replace(finding, advice=finding.ask(), ask=None)
 
 
 def worst_first(findings: list[Finding]) -> list[Finding]:

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.check import rules_ground, rules_joints, rules_supply
-from motionhub.check.findings import RULES, Finding, worst_first
+from motionhub.check.findings import RULES, Finding, advised, worst_first
 from motionhub.check.handover import around
-from motionhub.check.mend import Mender
+from motionhub.check.mend import Budget, Mender
 from motionhub.check.timeline import Progress, Timeline, work_out
 from motionhub.motion.frames import Frames
 from motionhub.robot.calibration import Calibration
@@ -118,9 +118,10 @@ def check(
     # Not for the rail alone: stops and hand-overs are planned by what the servos do at their voltage.
     frames = replace(frames, robot=frames.robot.on_supply(supply_v))
     timeline = work_out(frames, progress=progress)
-    mender = Mender(timeline)
+    budget = Budget()
+    mender = Mender(timeline, budget)
     findings = [finding for rule in _RULES for finding in rule(timeline, mender)]
-    findings += around(timeline, _RULES, findings)
+    findings += around(timeline, _RULES, findings, budget)
     not_checked = []
     busiest = 0.0
     if frame_bytes is None:
@@ -135,7 +136,8 @@ def check(
         robot=frames.robot.name,
         duration_s=float(frames.duration_s),
         frames=len(frames),
-        findings=tuple(worst_first(findings)),
+        # The worst are asked first, so it is they that the trials are spent on.
+        findings=tuple(advised(finding) for finding in worst_first(findings)),
         peaks=_peaks(timeline, busiest),
         not_checked=tuple(name for name in RULES if name in not_checked),
         timeline=timeline,

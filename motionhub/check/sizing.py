@@ -136,7 +136,7 @@ def under_supply(t: Timeline, set_v: float, regulator_a: float, battery_v: float
 
 def failing(t: Timeline) -> tuple[Finding, ...]:
     """The errors that the rules of the supply find in a move, the worst of each rule, worst rule first."""
-    silent = Mender(t, trials=0)  # whether it fits is asked here, not what would mend it
+    silent = Mender(t)  # whether it fits is asked here, not what would mend it
     errors = [finding for rule in RULES.values() for finding in rule(t, silent)]
     return tuple(_worst_of_each(worst_first(errors)))
 
