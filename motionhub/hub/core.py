@@ -26,6 +26,7 @@ from motionhub.hub.figure import Footing
 from motionhub.hub.guard import Guard
 from motionhub.hub.lease import Lease
 from motionhub.hub.orders import ORDERS
+from motionhub.hub.radio import Radio
 from motionhub.hub.recorder import RecordedTick, Recorder
 from motionhub.hub.snapshot import DriverView, HubState, LinkView
 from motionhub.hub.sources.play import Play
@@ -95,6 +96,7 @@ class Hub:
         self.link = LinkView()
         self.activity: Activity | None = None
         self.battery = Battery(robot.supply)
+        self._radio = Radio(1 / rate_hz)
         self._robot_faults = RobotFaults()
         self.lease = Lease()
         self.ticks = 0
@@ -220,6 +222,8 @@ class Hub:
             self.tell("warning", "The link to the robot is quiet; the robot eases to rest by itself")
             self.activity = None
             self._lost()
+        for words, matters in self._radio.hear(link, now):
+            self.tell("warning" if matters else "info", words)
         return self._told()
 
     def robot_says(self, telemetry: Telemetry, now: float) -> list[Event]:

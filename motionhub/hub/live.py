@@ -317,7 +317,7 @@ class Show:
 
     def _look_at_link(self, now: float) -> None:
         s = self._session.status(now)
-        view = LinkView(s.up, s.round_trip_s, s.lost_share, s.bytes_s, s.budget_bytes_s)
+        view = LinkView(s.up, s.round_trip_s, s.lost_share, s.bytes_s, s.budget_bytes_s, s.together, s.thinned)
         self._publish(self.hub.link_is(view, now))
 
 

@@ -16,13 +16,18 @@ Level = Literal["ok", "low", "empty", "unknown"]
 
 @dataclass(frozen=True)
 class LinkView:
-    """The radio link over the last second. ``round_trip_s`` is None while nothing has come back."""
+    """The radio link over the last second. ``round_trip_s`` is None while nothing has come back.
+
+    On a slow radio frames share packets, ``together`` of them, or every second one is left out (``thinned``).
+    """
 
     up: bool = False
     round_trip_s: float | None = None
     lost_share: float = 0.0
     bytes_s: float = 0.0
     budget_bytes_s: float = 0.0
+    together: int = 1
+    thinned: bool = False
 
 
 @dataclass(frozen=True)

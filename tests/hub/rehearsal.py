@@ -194,4 +194,4 @@ class Wired(Rehearsal):
 
     def _look(self) -> None:
         s = self.session.status(self.now)
-        self.link(LinkView(s.up, s.round_trip_s, s.lost_share, s.bytes_s, s.budget_bytes_s))
+        self.link(LinkView(s.up, s.round_trip_s, s.lost_share, s.bytes_s, s.budget_bytes_s, s.together, s.thinned))
