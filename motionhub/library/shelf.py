@@ -10,7 +10,7 @@ from __future__ import annotations
 import contextlib
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -72,8 +72,13 @@ class Shelf:
         path = self.path(name)
         return (path, read_text(path)) if path.exists() else None
 
-    def write(self, name: str, text: str) -> Path:
+    def write(self, name: str, text: str, may: Callable[[], None] = lambda: None) -> Path:
         """Save a document; the text that it replaces is kept. Saving what is already there does nothing.
+
+        Args:
+            name: Its name.
+            text: Its text.
+            may: Called while nobody else can write, before anything is; what it raises ends the save.
 
         Raises:
             InputError: if that is no name, or it could not be saved; then all is as it was.
@@ -84,6 +89,7 @@ class Shelf:
                 data, old = text.encode("utf-8"), _bytes_of(path)
                 if data == old:
                     return path
+                may()
                 make_folder(self.folder)
                 if old is not None:
                     self._file_away(path.stem, old)

@@ -6,7 +6,9 @@ On disk, in a folder of the user's::
     DIR/poses/<name>.json
     DIR/recordings/<name>.jsonl
     DIR/calibration/<robot>.json
+    DIR/sounds/<name>.<kind>
     DIR/.history/…                earlier versions
+    DIR/.drafts/…                 moves that are being edited, see :mod:`~motionhub.library.drafts`
 
 The shipped moves lie under it, read-only: a user's document of the same name covers the shipped one, and
 saving never touches those. Whatever cannot be read is listed as such; one bad file does not hide the others.
@@ -35,6 +37,19 @@ from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
 MoveKind = Literal["sequence", "routine"]
+
+
+class OvertakenError(Exception):
+    """A document was not saved, for it is no longer what the edits began from. Holds its present text."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__("something else has been saved under this name meanwhile")
+        self.text = text
+
+
+def version_of(text: str) -> str:
+    """Tells one text of a document from another; empty for none."""
+    return sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:24] if text else ""
 
 
 @dataclass(frozen=True)
@@ -168,6 +183,42 @@ class Library:
         text, name = jsontext.dump(document), checked(document.name if name is None else name)
         self.parse_sequence(text, name)
         return self._moves.write(name, text)
+
+    def move_text(self, name: str) -> tuple[str, bool] | None:
+        """The text of a sequence or routine as it is, and whether it is a shipped one; None if there is none.
+
+        Raises:
+            InputError: if that is no name, or it cannot be read.
+        """
+        own = self._moves.read(name)
+        if own is not None:
+            return own[1], False
+        for path in self._shipped_files(""):
+            if path.stem.lower() == name.lower():
+                return read_text(path), True
+        return None
+
+    def save_over(self, sequence: Sequence | SequenceFile, name: str, base: str) -> str:
+        """Save a sequence if what is there now has the version ``base``, see :func:`version_of`.
+
+        Returns:
+            Its version.
+
+        Raises:
+            OvertakenError: if something else is there.
+            InputError: if it could not be saved, or not read back; then all is as it was.
+        """
+        document = sequence.document if isinstance(sequence, Sequence) else sequence
+        text = jsontext.dump(document)
+        self.parse_sequence(text, checked(name))
+
+        def may() -> None:
+            present, _ = self.move_text(name) or ("", False)
+            if version_of(present) not in (base, version_of(text)):
+                raise OvertakenError(present)
+
+        self._moves.write(name, text, may)
+        return version_of(text)
 
     def save_routine(self, routine: RoutineFile, name: str | None = None) -> Path:
         """Save a routine under a name, its own when not given.

@@ -159,6 +159,15 @@ class Cue(Moment):
         return self
 
 
+class Sound(Part):
+    """A sound to work against; who makes the move hears it in step with the preview. The robot does not play it."""
+
+    name: Title
+    """Of the library's sounds."""
+    at_ms: Annotated[float, Field(ge=-1e7, le=1e7)] = 0.0
+    """When in the move the sound begins; below 0 its beginning is left out."""
+
+
 class SequenceFile(Part):
     """One move."""
 
@@ -172,6 +181,7 @@ class SequenceFile(Part):
     cues: Annotated[list[Cue], Field(max_length=_MAX_ITEMS)] = Field(default_factory=list)
     end_ms: Milliseconds | None = None
     end_beat: Beats | None = None
+    sound: Sound | None = None
 
     @model_validator(mode="after")
     def _not_empty(self) -> Self:
