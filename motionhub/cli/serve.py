@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from motionhub.remote.messages import RobotInfo
     from motionhub.remote.origin import Names
     from motionhub.remote.server import Server
+    from motionhub.remote.workshop import Workshop
 
 LISTEN = "0.0.0.0:8737"
 
@@ -96,9 +97,9 @@ async def run(options: Options) -> None:
     server = Server(Site.of(built_remote()), names)
     await _bind(server, options)
     try:
-        show, info = await _load(server, options)
+        show, info, workshop = await _load(server, options)
         if not leaving.is_set():
-            await _perform(server, names, show, info, options, leaving)
+            await _perform(server, names, show, info, workshop, options, leaving)
     finally:
         await server.close()
 
@@ -116,10 +117,10 @@ async def _bind(server: Server, options: Options) -> None:
         ) from None
 
 
-async def _load(server: Server, options: Options) -> tuple[Show, RobotInfo]:
+async def _load(server: Server, options: Options) -> tuple[Show, RobotInfo, Workshop]:
     """Everything heavy, in a thread: the imports alone would keep browsers waiting."""
 
-    def load() -> tuple[Show, RobotInfo, bytes]:
+    def load() -> tuple[Show, RobotInfo, Workshop, bytes]:
         import json
 
         from motionhub.cli.common import load_robot, open_library
@@ -127,6 +128,7 @@ async def _load(server: Server, options: Options) -> tuple[Show, RobotInfo]:
         from motionhub.link.ports import open_port
         from motionhub.remote import desk, typescript  # noqa: F401
         from motionhub.remote.convert import robot_info
+        from motionhub.remote.workshop import Workshop
 
         robot = load_robot(options.robot_file)
         library = open_library(options.folder, robot)
@@ -134,15 +136,22 @@ async def _load(server: Server, options: Options) -> tuple[Show, RobotInfo]:
         port = open_port(options.port, robot, calibration)
         schema = json.dumps(typescript.schema(), indent=1).encode()
         show = Show(robot, calibration, library, port)
-        return show, robot_info(robot, show.hub.height_range), schema
+        workshop = Workshop(library, calibration, show, lambda path, body: server.site.add(path, body))
+        return show, robot_info(robot, show.hub.height_range), workshop, schema
 
-    show, info, schema = await asyncio.to_thread(load)
+    show, info, workshop, schema = await asyncio.to_thread(load)
     server.site.add("/schema.json", schema)
-    return show, info
+    return show, info, workshop
 
 
 async def _perform(
-    server: Server, names: Names, show: Show, info: RobotInfo, options: Options, leaving: asyncio.Event
+    server: Server,
+    names: Names,
+    show: Show,
+    info: RobotInfo,
+    workshop: Workshop,
+    options: Options,
+    leaving: asyncio.Event,
 ) -> None:
     from motionhub.remote.announce import Announcement, label
     from motionhub.remote.desk import Desk
@@ -153,7 +162,7 @@ async def _perform(
     host = own_address(options.host)
     await show.start()
     try:
-        desk = Desk(show, info, keys)
+        desk = Desk(show, info, keys, workshop)
         server.open(desk)
         _welcome(info.name, options.port, host, server.port, keys)
         announcement = Announcement(info.name, [] if options.host == "0.0.0.0" else [host], server.port)
@@ -171,6 +180,7 @@ async def _perform(
             await announcing
     finally:
         await show.stop()
+    await workshop.close()
     desk.close()
     await announcement.stop()
 

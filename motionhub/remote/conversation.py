@@ -10,6 +10,8 @@ The rules, in the order in which they are applied to what a browser sends::
     after it: another Hello               Refused
     a watcher, anything but Stop or Ping  Refused
     too often, anything but Stop          Refused
+    longer than others may be, no document  close TOO_BIG
+    more bytes than a hand makes          Refused
     else                                  the message is taken
 
 An unpaired browser is told nothing but why it is turned away. A Stop is taken from everyone who is paired,
@@ -28,7 +30,8 @@ import pydantic
 from motionhub.errors import from_validation
 from motionhub.remote.budget import Budget
 from motionhub.remote.keys import Role
-from motionhub.remote.messages import CloseCode, Hello, Ping, Refused, Stop, from_browser
+from motionhub.remote.making import LONG
+from motionhub.remote.messages import MAX_MESSAGE_BYTES, CloseCode, Hello, Ping, Refused, Stop, from_browser
 
 if TYPE_CHECKING:
     from motionhub.remote.messages import FromBrowser
@@ -41,6 +44,15 @@ BURST = 240.0
 
 OVERDRAFT = 240.0
 """Refused ones, before the connection is closed."""
+
+BYTES_PER_SECOND = 2e6
+"""Of messages with a document: a long one, sent while a hand moves a key of it."""
+
+BURST_BYTES = 24e6
+"""A sound and a document, as fast as the network goes."""
+
+MOST_ITEMS = 1024
+"""In a list or map of a message: none that is valid has more, and what has is not unpacked."""
 
 UNREADABLE_TOLERATED = 8
 """A remote of another version may send a few; more than that is noise."""
@@ -78,6 +90,7 @@ class Conversation:
         self._role_of = role_of
         self._may_try = may_try
         self._budget = Budget(MESSAGES_PER_SECOND, BURST, now)
+        self._bytes = Budget(BYTES_PER_SECOND, BURST_BYTES, now)
         self._unreadable = 0
         self.role: Role | None = None
 
@@ -90,6 +103,8 @@ class Conversation:
             return _close(CloseCode.TOO_MANY, "too many messages")
         message, error = _read(data)
         if message is None:
+            if len(data) > MAX_MESSAGE_BYTES:
+                return _close(CloseCode.TOO_BIG, "a long message that could not be read")
             if self.role is None:
                 return _close(CloseCode.NO_HELLO, "the first message has to be a hello")
             self._unreadable += 1
@@ -106,6 +121,11 @@ class Conversation:
             return _refuse(message, "Too many messages at once: this one was left out.")
         if self.role == "watcher" and not isinstance(message, Ping):
             return _refuse(message, "This device is paired to watch. Pair it with the operator's code to drive.")
+        if len(data) > MAX_MESSAGE_BYTES:
+            if not isinstance(message, LONG):
+                return _close(CloseCode.TOO_BIG, "a message longer than it may be")
+            if self._bytes.spend(now, len(data)) < 0:
+                return _refuse(message, "Too much at once: this was left out.")
         return Step(message=message)
 
     def _greet(self, message: FromBrowser) -> Step:
@@ -123,7 +143,7 @@ def _read(data: bytes) -> tuple[FromBrowser | None, str]:
     """The message in ``data``, or None and the reason in words."""
     try:
         # Sizes inside are bounded by the length of the data, and that by the server.
-        found = msgpack.unpackb(data, raw=False, strict_map_key=True)
+        found = msgpack.unpackb(data, raw=False, strict_map_key=True, max_array_len=MOST_ITEMS, max_map_len=MOST_ITEMS)
     except (ValueError, TypeError, msgpack.UnpackException, RecursionError):
         return None, "The message is not MessagePack."
     if not isinstance(found, dict):

@@ -10,7 +10,8 @@ import msgpack  # type: ignore[import-untyped]
 import numpy as np
 
 from motionhub.hub import commands
-from motionhub.remote import messages
+from motionhub.remote import making, messages
+from motionhub.remote.parts import Message
 
 if TYPE_CHECKING:
     from motionhub.hub.live import MoveLine, RecordingLine
@@ -29,7 +30,7 @@ def _posture(message: messages.Posture) -> commands.Posture:
     )
 
 
-_COMMANDS: dict[type[messages.Message], Callable[[Any], commands.Command]] = {
+_COMMANDS: dict[type[Message], Callable[[Any], commands.Command]] = {
     messages.Take: lambda m: commands.Take(),
     messages.Release: lambda m: commands.Release(),
     messages.Drive: lambda m: commands.Drive(forward=m.forward, left=m.left, turn=m.turn),
@@ -48,11 +49,18 @@ _COMMANDS: dict[type[messages.Message], Callable[[Any], commands.Command]] = {
 }
 
 
+def is_making(message: Message) -> bool:
+    """Whether a browser's message is about making moves, which the show does not hear of."""
+    return type(message).__module__ == making.__name__
+
+
 def command(message: messages.FromBrowser) -> commands.Command:
-    """What a browser's message asks of the hub. Hello is not among them: it is between browser and remote.
+    """What a browser's message asks of the hub.
+
+    Hello is not among them, which is between browser and remote, nor is what :func:`is_making` says.
 
     Raises:
-        KeyError: for a Hello.
+        KeyError: for one of those.
     """
     return _COMMANDS[type(message)](message)
 

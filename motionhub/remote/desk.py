@@ -24,8 +24,9 @@ from motionhub.hub.live import MovesChanged, RecordingsChanged
 from motionhub.remote import messages
 from motionhub.remote.budget import WrongKeys
 from motionhub.remote.conversation import Closing, Conversation
-from motionhub.remote.convert import command, moves, pack, pack_state, recordings
+from motionhub.remote.convert import command, is_making, moves, pack, pack_state, recordings
 from motionhub.remote.keys import Keys, Role
+from motionhub.remote.making import LONG_MESSAGE_BYTES
 from motionhub.remote.messages import CloseCode
 from motionhub.remote.outbox import Outbox
 from motionhub.remote.server import address_of
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from motionhub.hub.commands import Command
     from motionhub.hub.live import MoveLine, News, RecordingLine
     from motionhub.hub.snapshot import HubState
+    from motionhub.remote.workshop import Workshop
 
 _log = logging.getLogger(__name__)
 
@@ -83,13 +85,23 @@ class Desk:
         stage: The show.
         info: What a browser needs to draw the robot.
         keys: What pairs a browser.
+        workshop: Where moves are made; None where there is none.
         hello_s: How long a connection may stay unpaired, in seconds.
     """
 
-    def __init__(self, stage: Stage, info: messages.RobotInfo, keys: Keys, *, hello_s: float = HELLO_S) -> None:
+    def __init__(
+        self,
+        stage: Stage,
+        info: messages.RobotInfo,
+        keys: Keys,
+        workshop: Workshop | None = None,
+        *,
+        hello_s: float = HELLO_S,
+    ) -> None:
         self._stage = stage
         self._info = info
         self._keys = keys
+        self._workshop = workshop
         self._hello_s = hello_s
         self._wrong = WrongKeys()
         self._viewers: dict[str, Outbox] = {}
@@ -137,6 +149,9 @@ class Desk:
         name = "".join(c for c in hello.name if c.isprintable()).strip() or f"device {number}"
         _keep_fresh(connection)
         self._stage.join(client, name, operator=role == "operator")
+        if self._workshop is not None and role == "operator":
+            connection.protocol.max_message_size = LONG_MESSAGE_BYTES
+            self._workshop.join(client, name, outbox.put)
         self._viewers[client] = outbox
         outbox.put(pack(messages.Welcome(role=role, you=client, hub_version=__version__, robot=self._info)))
         outbox.put_latest("moves", pack(moves(self._stage.moves())))
@@ -146,6 +161,8 @@ class Desk:
             closing = await self._listen(connection, conversation, client, outbox)
         finally:
             del self._viewers[client]
+            if self._workshop is not None:
+                self._workshop.leave(client)
             self._stage.leave(client)
             sender.cancel()
             with contextlib.suppress(asyncio.CancelledError):
@@ -171,6 +188,12 @@ class Desk:
                 self._act(client, outbox, step.message)
 
     def _act(self, client: str, outbox: Outbox, message: messages.FromBrowser) -> None:
+        if is_making(message):
+            if self._workshop is None:
+                outbox.put(pack(messages.Refused(to=message.type, text="no moves are made on this hub")))
+            else:
+                self._workshop.take(client, message)
+            return
         if isinstance(message, messages.Ping):
             outbox.put(pack(messages.Pong(n=message.n)))
         self._stage.handle(client, command(message))

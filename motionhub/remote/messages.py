@@ -3,6 +3,7 @@
 Each message is a MessagePack map with a ``type``. The TypeScript types and the published JSON schema
 are generated from these models (``python -m motionhub.remote.typescript``). Units are in the names;
 angles are degrees, lengths millimetres. Lengths of lists and strings are bounded: they come from outside.
+Those for making moves are in :mod:`~motionhub.remote.making`.
 """
 
 from __future__ import annotations
@@ -10,13 +11,17 @@ from __future__ import annotations
 from enum import IntEnum
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+from pydantic import Field, TypeAdapter
+
+from motionhub.remote import making
+from motionhub.remote.parts import DocumentName, Message, Share
 
 LIVE_PATH = "/live"
 """Where the WebSocket is."""
 
 MAX_MESSAGE_BYTES = 4096
-"""No message of a browser is longer: the longest that is valid stays well under 1 kB."""
+"""No message of a browser is longer, but for an operator's that carry a document: the longest of the others that
+is valid stays well under 1 kB."""
 
 
 class CloseCode(IntEnum):
@@ -38,17 +43,6 @@ class CloseCode(IntEnum):
     """Too many messages that could not be read."""
     TOO_MANY = 4429
     """Too many messages, or too many wrong keys from this address: wait before trying again."""
-
-
-Share = Annotated[float, Field(ge=-1, le=1, allow_inf_nan=False)]
-DocumentName = Annotated[str, Field(pattern=r"^[A-Za-z0-9]([A-Za-z0-9 _-]{0,62}[A-Za-z0-9_-])?$")]
-"""As the library names its documents."""
-
-
-class Message(BaseModel):
-    """Unknown keys are refused, so that a misspelt one is noticed."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 # ---------------------------------------------------------------- from the browser
@@ -186,7 +180,22 @@ FromBrowser = Annotated[
     | RecordStop
     | Replay
     | SetOutput
-    | Ping,
+    | Ping
+    | making.OpenMove
+    | making.CloseMove
+    | making.Draft
+    | making.DropDraft
+    | making.SaveMove
+    | making.Mend
+    | making.Thin
+    | making.Rehearse
+    | making.ListVersions
+    | making.LookBack
+    | making.Transcribe
+    | making.ReadTable
+    | making.ExportFrames
+    | making.SavePose
+    | making.KeepSound,
     Field(discriminator="type"),
 ]
 
@@ -376,7 +385,26 @@ class Pong(Message):
 
 
 FromHub = Annotated[
-    Welcome | State | Moves | Recordings | Notice | Refused | Pong,
+    Welcome
+    | State
+    | Moves
+    | Recordings
+    | Notice
+    | Refused
+    | Pong
+    | making.Opened
+    | making.Editing
+    | making.Kept
+    | making.Judged
+    | making.Saved
+    | making.Conflict
+    | making.Changed
+    | making.VersionList
+    | making.PastVersion
+    | making.Mended
+    | making.Made
+    | making.Exported
+    | making.SoundKept,
     Field(discriminator="type"),
 ]
 

@@ -1,7 +1,8 @@
-"""The messages for everyone who is not Python: strict TypeScript types, and a JSON schema.
+"""Messages and sequences for everyone who is not Python: strict TypeScript types, and a JSON schema.
 
-Both are made from :mod:`motionhub.remote.messages`, so that no message is ever described twice. After a
-change there, run ``python -m motionhub.remote.typescript`` in the repository; a test fails until then.
+Both are made from :mod:`motionhub.remote.messages` and :mod:`motionhub.motion.formats`, so that nothing is ever
+described twice. After a change there, run ``python -m motionhub.remote.typescript`` in the repository; a test
+fails until then.
 
 What a browser sends may leave out what has a default; what the hub sends is always whole. So the
 same ``str = ""`` is an optional property in one direction and a required one in the other.
@@ -24,32 +25,55 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
-from motionhub.remote import messages
+from motionhub.motion import formats
+from motionhub.remote import making, messages, parts
 
-TARGET = Path(__file__).parents[2] / "web_remote" / "src" / "messages.gen.ts"
+_SOURCE = Path(__file__).parents[2] / "web_remote" / "src"
+TARGET = _SOURCE / "messages.gen.ts"
+DOCUMENT_TARGET = _SOURCE / "author" / "document.gen.ts"
+
+_MODULES = (parts, making, messages)
+"""What makes up the messages; the first has what the others share."""
 
 _HEAD = """\
-// Made by `python -m motionhub.remote.typescript` from motionhub/remote/messages.py. Change that, not this.
+// Made by `python -m motionhub.remote.typescript` from {}. Change that, not this.
 """
-_SCALARS = {str: "string", int: "number", float: "number", bool: "boolean", types.NoneType: "null"}
+_SCALARS = {str: "string", bytes: "Uint8Array", int: "number", float: "number", bool: "boolean", types.NoneType: "null"}
 
 
 def generate() -> str:
     """The whole TypeScript file, as text."""
-    docs = _Docs(inspect.getsource(messages))
-    names = _aliases()
-    parts = [_HEAD, *_constants(docs), *_alias_types(docs, names)]
+    docs = _Docs(*map(inspect.getsource, _MODULES))
+    names = _aliases(*_MODULES)
+    head = _HEAD.format("motionhub/remote/messages.py, parts.py and making.py")
+    text = [head, *_constants(docs), *_alias_types(docs, names)]
     for union in ("FromBrowser", "FromHub"):
-        roots = _members(getattr(messages, union))
+        roots = members(getattr(messages, union))
         for model in _with_parts(roots):
-            parts.append(_interface(model, docs, names, whole=union == "FromHub"))
-        parts.append(f"export type {union} =\n" + "\n".join(f"  | {m.__name__}" for m in roots) + ";\n")
-    return "\n".join(parts)
+            text.append(_interface(model, docs, names, whole=union == "FromHub"))
+        text.append(f"export type {union} =\n" + "\n".join(f"  | {m.__name__}" for m in roots) + ";\n")
+    return "\n".join(text)
+
+
+def generate_document() -> str:
+    """The TypeScript file of the sequence document, and the bounds of its numbers."""
+    docs = _Docs(inspect.getsource(formats))
+    names = _aliases(formats)
+    text = [_HEAD.format("motionhub/motion/formats.py"), *_alias_types(docs, names)]
+    models = _with_parts([formats.SequenceFile, formats.PoseFile])
+    text += [_interface(model, docs, names, whole=False, null=False) for model in models]
+    bounds = "".join(_bounds(model) for model in models)
+    text.append(
+        f"/** Least and most of what has bounds, ends included. */\nexport const BOUNDS = {{\n{bounds}}} as const;\n"
+    )
+    text.append(f"/** Of a whole sequence, in seconds. */\nexport const SHORTEST_S = {formats.SHORTEST_S:g};\n")
+    text.append(f"export const LONGEST_S = {formats.LONGEST_S:g};\n")
+    return "\n".join(text)
 
 
 def schema() -> dict[str, Any]:
     """The JSON schema (draft 2020-12); ``FromBrowser`` and ``FromHub`` under ``$defs`` are the two directions."""
-    docs = _Docs(inspect.getsource(messages))
+    docs = _Docs(*map(inspect.getsource, _MODULES))
     definitions: dict[str, Any] = {}
     for union, adapter, mode in (
         ("FromBrowser", messages.from_browser, "validation"),
@@ -81,13 +105,13 @@ def schema() -> dict[str, Any]:
 class _Docs:
     """The docstrings below attributes, which Python itself throws away: by class ("" for the module) and name."""
 
-    def __init__(self, source: str) -> None:
+    def __init__(self, *sources: str) -> None:
         self._texts: dict[tuple[str, str], str] = {}
-        tree = ast.parse(source)
-        self._read("", tree.body)
-        for node in tree.body:
-            if isinstance(node, ast.ClassDef):
-                self._read(node.name, node.body)
+        for tree in map(ast.parse, sources):
+            self._read("", tree.body)
+            for node in tree.body:
+                if isinstance(node, ast.ClassDef):
+                    self._read(node.name, node.body)
 
     def _read(self, owner: str, body: list[ast.stmt]) -> None:
         for node, after in pairwise(body):
@@ -117,14 +141,15 @@ def _comment(text: str, indent: str = "") -> str:
     return f"{indent}/**\n" + "".join(f"{indent} * {line}".rstrip() + "\n" for line in lines) + f"{indent} */\n"
 
 
-def _aliases() -> dict[Any, str]:
+def _aliases(*modules: types.ModuleType) -> dict[Any, str]:
     """Module-level names for scalar types (``Mode``, ``DocumentName``), by what they stand for."""
     found: dict[Any, str] = {}
-    for name, value in vars(messages).items():
-        if name.startswith("_") or _is_union(value):
-            continue
-        if get_origin(value) in (Literal, Annotated):
-            found[value] = name
+    for module in modules:
+        for name, value in vars(module).items():
+            if name.startswith("_") or _is_union(value):
+                continue
+            if get_origin(value) in (Literal, Annotated):
+                found[value] = name
     return found
 
 
@@ -135,7 +160,7 @@ def _is_union(annotation: Any) -> bool:
 
 
 def _constants(docs: _Docs) -> Iterator[str]:
-    for name, value in vars(messages).items():
+    for name, value in {name: value for module in _MODULES for name, value in vars(module).items()}.items():
         if name.isupper() and isinstance(value, str | int):
             literal = f'"{value}"' if isinstance(value, str) else str(value)
             yield f"{_comment(docs.of('', name))}export const {name} = {literal};\n"
@@ -160,20 +185,50 @@ def _alias_types(docs: _Docs, names: dict[Any, str]) -> Iterator[str]:
             yield f"/** What a {name} looks like. */\nexport const {constant} = /{body}/;\n"
 
 
-def _interface(model: type[BaseModel], docs: _Docs, names: dict[Any, str], *, whole: bool) -> str:
-    annotations = inspect.get_annotations(model, eval_str=True)
+def _annotations(model: type[BaseModel]) -> dict[str, Any]:
+    """Of all its fields, inherited ones too, as they were written."""
+    found: dict[str, Any] = {}
+    for base in reversed(model.__mro__):
+        if issubclass(base, BaseModel):
+            found |= inspect.get_annotations(base, eval_str=True)
+    return found
+
+
+def _interface(model: type[BaseModel], docs: _Docs, names: dict[Any, str], *, whole: bool, null: bool = True) -> str:
+    """A model as an interface; ``whole`` when nothing is left out, ``null`` when null stands for what is missing."""
+    annotations = _annotations(model)
     body = ""
     for key, field in model.model_fields.items():
-        annotation = annotations[key]
+        annotation = annotations[key] if null else _present(annotations[key])
         optional = not whole and key != "type" and not field.is_required()
         notes = [docs.of(model.__name__, key)]
         if annotation not in names:
             notes.append(_limits(field.metadata))
-        if optional:
+        if optional and field.default is not PydanticUndefined and (null or field.default is not None):
             notes.append(f"Left out: {_default(field)}.")
         body += _comment(" ".join(n for n in notes if n), "  ")
         body += f"  {key}{'?' if optional else ''}: {_type(annotation, names)};\n"
     return f"{_comment(_plain(model.__doc__ or ''))}export interface {model.__name__} {{\n{body}}}\n"
+
+
+def _present(annotation: Any) -> Any:
+    """Without the None that stands for being left out."""
+    if _is_union(annotation):
+        kept = [arg for arg in get_args(annotation) if arg is not types.NoneType]
+        return kept[0] if len(kept) == 1 else Union[tuple(kept)]  # noqa: UP007 - made at run time
+    return annotation
+
+
+def _bounds(model: type[BaseModel]) -> str:
+    lines = ""
+    for key, annotation in _annotations(model).items():
+        held = [annotation, *get_args(annotation)] if _is_union(annotation) else [annotation]
+        held += [arg for item in held if get_origin(item) is dict for arg in get_args(item)]
+        metadata = [m for item in held if get_origin(item) is Annotated for m in _flat(get_args(item)[1:])]
+        ends = {kind: getattr(m, kind) for m in metadata for kind in ("ge", "gt", "le") if hasattr(m, kind)}
+        if "le" in ends and ("ge" in ends or "gt" in ends):
+            lines += f"    {key}: [{ends.get('ge', ends.get('gt')):g}, {ends['le']:.0f}],\n"
+    return f"  {model.__name__}: {{\n{lines}  }},\n" if lines else ""
 
 
 def _type(annotation: Any, names: dict[Any, str]) -> str:
@@ -194,6 +249,8 @@ def _type(annotation: Any, names: dict[Any, str]) -> str:
     if origin is list:
         inner = _type(args[0], names)
         return f"({inner})[]" if " | " in inner else f"{inner}[]"
+    if origin is dict:
+        return f"Record<{_type(args[0], names)}, {_type(args[1], names)}>"
     if origin is tuple:
         return "[" + ", ".join(_type(arg, names) for arg in args) + "]"
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
@@ -230,14 +287,15 @@ def _limits(metadata: Iterable[Any]) -> str:
 def _default(field: FieldInfo) -> str:
     value = field.default
     assert value is not PydanticUndefined
-    return (
-        {True: "true", False: "false", "": "empty"}.get(value, str(value))
-        if not isinstance(value, float)
-        else f"{value:g}"
-    )
+    if isinstance(value, dict):
+        return "none"
+    if isinstance(value, float):
+        return f"{value:g}"
+    return {True: "true", False: "false", "": "empty", None: "null"}.get(value, str(value))
 
 
-def _members(union: Any) -> list[type[BaseModel]]:
+def members(union: Any) -> list[type[BaseModel]]:
+    """The messages of a union of messages."""
     inner = get_args(union)[0]
     return list(get_args(inner))
 
@@ -250,7 +308,7 @@ def _with_parts(roots: list[type[BaseModel]]) -> list[type[BaseModel]]:
         for arg in get_args(annotation):
             visit(arg)
         if isinstance(annotation, type) and issubclass(annotation, BaseModel) and annotation not in order:
-            for inner in inspect.get_annotations(annotation, eval_str=True).values():
+            for inner in _annotations(annotation).values():
                 visit(inner)
             order.append(annotation)
 
@@ -260,10 +318,11 @@ def _with_parts(roots: list[type[BaseModel]]) -> list[type[BaseModel]]:
 
 
 def main() -> None:
-    """Write the TypeScript file of this checkout."""
-    TARGET.parent.mkdir(parents=True, exist_ok=True)
-    TARGET.write_text(generate(), encoding="utf-8")
-    print(TARGET)
+    """Write the TypeScript files of this checkout."""
+    for target, text in ((TARGET, generate()), (DOCUMENT_TARGET, generate_document())):
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_text(text, encoding="utf-8")
+        print(target)
 
 
 if __name__ == "__main__":

@@ -42,7 +42,7 @@ def test_what_the_hub_sends_is_whole_and_what_a_browser_sends_may_leave_out_defa
 
 def test_an_annotation_nobody_planned_for_is_an_error_and_not_a_guess() -> None:
     with pytest.raises(TypeError, match="no TypeScript is known"):
-        typescript._type(dict[str, int], {})
+        typescript._type(set[int], {})
 
 
 def test_a_docstring_cannot_end_the_comment_it_is_put_in() -> None:

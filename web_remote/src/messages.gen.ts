@@ -1,9 +1,24 @@
-// Made by `python -m motionhub.remote.typescript` from motionhub/remote/messages.py. Change that, not this.
+// Made by `python -m motionhub.remote.typescript` from motionhub/remote/messages.py, parts.py and making.py. Change that, not this.
+
+/** Of the longest document that is edited in a browser: some 5,000 keyframes. */
+export const DOCUMENT_CHARACTERS = 1000000;
+
+/** Of a sound, at a time. */
+export const SOUND_PART_BYTES = 262144;
+
+/** Of one sound at most: 12 MB, some ten minutes of a compressed one. */
+export const SOUND_PARTS = 48;
+
+/** No message of an operator is longer: a document whose every character takes four bytes just fits. */
+export const LONG_MESSAGE_BYTES = 4000000;
 
 /** Where the WebSocket is. */
 export const LIVE_PATH = "/live";
 
-/** No message of a browser is longer: the longest that is valid stays well under 1 kB. */
+/**
+ * No message of a browser is longer, but for an operator's that carry a document: the longest of the others that
+ * is valid stays well under 1 kB.
+ */
 export const MAX_MESSAGE_BYTES = 4096;
 
 /** Why the hub closes a connection; RFC 6455 §7.4.1, and §7.4.2's private range for our own. */
@@ -34,6 +49,36 @@ export type DocumentName = string;
 
 /** What a DocumentName looks like. */
 export const DOCUMENT_NAME = /^[A-Za-z0-9]([A-Za-z0-9 _-]{0,62}[A-Za-z0-9_-])?$/;
+
+/** A document as JSON text; empty for one that there is not. At most 1000000 long. */
+export type DocumentText = string;
+
+/** Tells one saved text of a document from another; empty while there is none. At most 64 long. */
+export type VersionId = string;
+
+/** From 0 to 2147483648. */
+export type Edit = number;
+
+/** From 0 to 3600. */
+export type Seconds = number;
+
+/** From 0.05 to 20. */
+export type ErrorDeg = number;
+
+/** At most 64 long. */
+export type Heading = string;
+
+/** A browser's own mark, which it keeps: its drafts are found again by it. */
+export type Hand = string;
+
+/** What a Hand looks like. */
+export const HAND = /^[A-Za-z0-9]{1,40}$/;
+
+/**
+ * slower: more time where it is needed. lower, higher, shift: the body over its feet. feet-in, feet-out: all of
+ * them, for the whole move. foot: that one, to where its leg reaches. joint: that one, back into its range.
+ */
+export type RemedyKind = "slower" | "lower" | "higher" | "shift" | "feet-in" | "feet-out" | "foot" | "joint";
 
 /**
  * rest: standing still, ready. moving: on the way to or from a stance. waiting: a routine waits for Go.
@@ -150,6 +195,151 @@ export interface Ping {
   n: number;
 }
 
+/** Begin to edit a sequence; one that is not there yet is a new one. */
+export interface OpenMove {
+  type: "open_move";
+  name: DocumentName;
+  hand: Hand;
+}
+
+/** Edit it no longer; its draft stays. */
+export interface CloseMove {
+  type: "close_move";
+  name: DocumentName;
+}
+
+/** The sequence as it is now being edited: to be judged and, unless a hand is still moving it, kept. */
+export interface Draft {
+  type: "draft";
+  name: DocumentName;
+  hand: Hand;
+  /** What the edits began from. */
+  base: VersionId;
+  n: Edit;
+  text: DocumentText;
+  /** Keep it on the disk; answered by a Kept once it is there. Left out: true. */
+  keep?: boolean;
+  /** Answer with all frames, not only with those that have changed. Left out: false. */
+  whole?: boolean;
+}
+
+/** Throw this hand's draft of a sequence away. */
+export interface DropDraft {
+  type: "drop_draft";
+  name: DocumentName;
+  hand: Hand;
+}
+
+/** Save a sequence, if what is saved now is still what the edits began from. */
+export interface SaveMove {
+  type: "save_move";
+  name: DocumentName;
+  hand: Hand;
+  base: VersionId;
+  text: DocumentText;
+}
+
+/** Change a sequence so that a finding goes away; answered by a Mended. */
+export interface Mend {
+  type: "mend";
+  name: DocumentName;
+  n: Edit;
+  text: DocumentText;
+  /** At most 32 long. */
+  rule: string;
+  subject: string | null;
+  start_s: Seconds;
+  remedy: RemedyKind;
+}
+
+/** Leave out keys that are not needed to stay within an error; answered by a Mended. */
+export interface Thin {
+  type: "thin";
+  name: DocumentName;
+  n: Edit;
+  text: DocumentText;
+  error_deg: ErrorDeg;
+}
+
+/** Play a sequence as it is being edited on the robot, at a share of its speed; only for who holds control. */
+export interface Rehearse {
+  type: "rehearse";
+  name: DocumentName;
+  text: DocumentText;
+  /** From 0.1 to 1. */
+  share: number;
+}
+
+/** Ask for what was saved of a sequence before. */
+export interface ListVersions {
+  type: "list_versions";
+  name: DocumentName;
+}
+
+/** Ask for the text of an earlier version. */
+export interface LookBack {
+  type: "look_back";
+  name: DocumentName;
+  id: VersionId;
+}
+
+/** Make a sequence of a recording, or of a part of it; answered by a Made. */
+export interface Transcribe {
+  type: "transcribe";
+  recording: DocumentName;
+  name: DocumentName;
+  /** Left out: 0. */
+  from_s?: Seconds;
+  /** Left out: null. */
+  to_s?: Seconds | null;
+  /** Left out: 1. */
+  error_deg?: ErrorDeg;
+}
+
+/** Make a sequence of a table of joint angles in degrees, as CSV; answered by a Made. */
+export interface ReadTable {
+  type: "read_table";
+  name: DocumentName;
+  text: DocumentText;
+  /** From a joint to the heading of its column; a joint that is not named here has one of its own name, or none. At most 256 long. */
+  columns?: Record<Heading, Heading>;
+  /** The heading of the column with the time; empty when a row follows each 1 / rate_hz seconds. Left out: empty. */
+  time?: Heading;
+  /** Whether that time is in ms rather than in s. Left out: false. */
+  milliseconds?: boolean;
+  /** From 1 to 1000. Left out: 50. */
+  rate_hz?: number;
+  /** Left out: 1. */
+  error_deg?: ErrorDeg;
+}
+
+/** Ask for the frames of a sequence as MessagePack; answered by an Exported. */
+export interface ExportFrames {
+  type: "export_frames";
+  name: DocumentName;
+  text: DocumentText;
+  /** From 1 to 200. Left out: 50. */
+  rate_hz?: number;
+}
+
+/** Keep a pose in the library, for every move. */
+export interface SavePose {
+  type: "save_pose";
+  name: DocumentName;
+  text: DocumentText;
+}
+
+/** A part of a sound to work against, kept in the library; after the last one a SoundKept answers. */
+export interface KeepSound {
+  type: "keep_sound";
+  name: DocumentName;
+  part: number;
+  /** From 1 to 48. */
+  parts: number;
+  /** At most 262144 long. */
+  data: Uint8Array;
+}
+
 export type FromBrowser =
   | Hello
   | Take
@@ -166,7 +356,22 @@ export type FromBrowser =
   | RecordStop
   | Replay
   | SetOutput
-  | Ping;
+  | Ping
+  | OpenMove
+  | CloseMove
+  | Draft
+  | DropDraft
+  | SaveMove
+  | Mend
+  | Thin
+  | Rehearse
+  | ListVersions
+  | LookBack
+  | Transcribe
+  | ReadTable
+  | ExportFrames
+  | SavePose
+  | KeepSound;
 
 /** A leg's geometry, for drawing it. Joint angles follow motionhub.robot.model's conventions. */
 export interface LegInfo {
@@ -328,6 +533,231 @@ export interface Pong {
   n: number;
 }
 
+/** A draft that is on the disk. */
+export interface KeptDraft {
+  hand: string;
+  text: string;
+  /** What its edits began from. */
+  base: string;
+  n: number;
+  /** Whose device; empty when it did not say. */
+  by: string;
+  /** Local date and time, ISO 8601. */
+  made: string;
+}
+
+/** A way of walking, and how fast it goes at most with the usual cycle and lift. */
+export interface GaitSpeed {
+  name: string;
+  forward_mm_s: number;
+  left_mm_s: number;
+  turn_deg_s: number;
+}
+
+/** What a browser needs to know of the robot to make moves for it, besides how it looks. */
+export interface MakerInfo {
+  /** Per joint, in the order of the robot's joints. */
+  low_deg: number[];
+  high_deg: number[];
+  /** The rest stance. */
+  rest_deg: number[];
+  /** Per leg, the foot's centre at rest: x forward, y left, z up from the ground under the body. */
+  rest_feet_mm: [number, number, number][];
+  /** The usual one first. */
+  gaits: GaitSpeed[];
+  cycle_ms: number;
+  lift_mm: number;
+  /** Of static stability, that the check asks for. */
+  margin_mm: number;
+  regulator_a: number;
+}
+
+/** Answer to OpenMove. */
+export interface Opened {
+  type: "opened";
+  name: string;
+  /** As it is saved; empty for a new one. */
+  text: string;
+  version: string;
+  /** It came with the program: saving it makes one's own, which covers it. */
+  shipped: boolean;
+  /** Of this sequence, the latest first. */
+  drafts: KeptDraft[];
+  /** Who else has it open. */
+  others: string[];
+  maker: MakerInfo;
+  /** The library's poses, JSON from name to pose. */
+  poses: string;
+  sounds: string[];
+  /** A sound of the library is at this path, a slash, and its name; it holds a secret, so it is not for showing. */
+  sound_path: string;
+}
+
+/** Who else has a sequence open, whenever that changes. */
+export interface Editing {
+  type: "editing";
+  name: string;
+  others: string[];
+}
+
+/** A draft is on the disk, up to this edit; a power cut does not take it. */
+export interface Kept {
+  type: "kept";
+  name: string;
+  n: number;
+}
+
+/** A change that may mend a finding, at one press. */
+export interface Remedy {
+  kind: RemedyKind;
+  words: string;
+}
+
+/** What the check says against a move, as `motionhub check` has it, and what can be pressed against it. */
+export interface FindingInfo {
+  rule: string;
+  severity: "error" | "warning";
+  start_s: number;
+  end_s: number;
+  subject: string | null;
+  value: number;
+  limit: number;
+  unit: string;
+  advice: string;
+  remedies: Remedy[];
+}
+
+/**
+ * How a move goes, frame by frame; little-endian arrays, row after row. Only rows from `first` on are here.
+ *
+ * The rows before it, and those after the ones here, are as they were in the answer to edit `since`: those at
+ * the end keep their distance to the end. With `since` -1 all of them are here.
+ */
+export interface PreviewInfo {
+  rate_hz: number;
+  frames: number;
+  first: number;
+  since: number;
+  /** int16, per joint: hundredths of a degree. */
+  joints: Uint8Array;
+  /** float32, 6: x_mm, y_mm, z_mm, roll_deg, pitch_deg, yaw_deg over the ground, as it stands on its feet. */
+  body: Uint8Array;
+  /** float32, 2: x_mm and y_mm of the centre of mass on the ground. */
+  com: Uint8Array;
+  /** uint8: bit i is set when the foot of leg i carries weight. */
+  down: Uint8Array;
+  /** uint8, per output: 255 is the full level. */
+  outputs: Uint8Array;
+  /** int16: tenths of a millimetre. */
+  margin: Uint8Array;
+  /** uint16: hundredths of an ampere. */
+  amps: Uint8Array;
+  /** uint8, per joint: percent of the torque that its servo has at that moment, 255 for as much or more. */
+  load: Uint8Array;
+}
+
+/** The verdict on a draft. */
+export interface Judged {
+  type: "judged";
+  name: string;
+  n: number;
+  /** Where it cannot be read or done, as `walks[0].gait`; empty when there is no such place. */
+  place: string;
+  /** Why it cannot be read or done at all; empty when it can, and then there is a preview. */
+  problem: string;
+  fits: boolean;
+  duration_s: number;
+  findings: FindingInfo[];
+  preview: PreviewInfo | null;
+  /** How long it was worked on. */
+  took_ms: number;
+}
+
+/** A sequence is saved and on the disk; its draft is gone. */
+export interface Saved {
+  type: "saved";
+  name: string;
+  version: string;
+}
+
+/** A sequence was not saved, for something else has been saved under its name since the edits began. */
+export interface Conflict {
+  type: "conflict";
+  name: string;
+  version: string;
+  /** What is saved now. */
+  text: string;
+  /** Who saved it, and when. */
+  words: string;
+}
+
+/** A sequence that is open here has been saved by someone else. */
+export interface Changed {
+  type: "changed";
+  name: string;
+  version: string;
+  words: string;
+}
+
+/** An earlier text of a sequence. */
+export interface VersionInfo {
+  id: string;
+  /** When another took its place: local date and time, ISO 8601. */
+  replaced: string;
+}
+
+/** Answer to ListVersions, the newest first. */
+export interface VersionList {
+  type: "version_list";
+  name: string;
+  items: VersionInfo[];
+}
+
+/** Answer to LookBack. */
+export interface PastVersion {
+  type: "past_version";
+  name: string;
+  id: string;
+  text: string;
+}
+
+/** A changed sequence, to be taken over as one step that can be undone. */
+export interface Mended {
+  type: "mended";
+  name: string;
+  /** The edit that it was made from: if others have followed, it is out of date. */
+  n: number;
+  text: string;
+  /** What was done. */
+  words: string;
+  /** The finding is still there, or another of its kind. */
+  left: boolean;
+}
+
+/** A sequence made of a recording or a table. */
+export interface Made {
+  type: "made";
+  name: string;
+  text: string;
+  words: string;
+  keyframes: number;
+  /** The most that any joint is away from where it was, at any frame, as rendered. */
+  error_deg: number;
+}
+
+/** The frames of a sequence, as motionhub.library.exchange describes them. */
+export interface Exported {
+  type: "exported";
+  name: string;
+  data: Uint8Array;
+}
+
+/** A sound is in the library and on the disk. */
+export interface SoundKept {
+  type: "sound_kept";
+  name: string;
+}
+
 export type FromHub =
   | Welcome
   | State
@@ -335,4 +765,17 @@ export type FromHub =
   | Recordings
   | Notice
   | Refused
-  | Pong;
+  | Pong
+  | Opened
+  | Editing
+  | Kept
+  | Judged
+  | Saved
+  | Conflict
+  | Changed
+  | VersionList
+  | PastVersion
+  | Mended
+  | Made
+  | Exported
+  | SoundKept;
