@@ -24,7 +24,7 @@ from motionhub.check.findings import Finding
 from motionhub.check.handover import around
 from motionhub.check.loads import loads_at_rest
 from motionhub.check.mend import Mender
-from motionhub.check.timeline import Timeline, work_out
+from motionhub.check.timeline import Progress, Timeline, work_out
 from motionhub.motion.covering import cover
 from motionhub.motion.documents import Sequence
 from motionhub.motion.render import render
@@ -97,6 +97,7 @@ def retime(
     rate_hz: float = 50.0,
     supply_v: float | None = None,
     fastest: bool = False,
+    progress: Progress | None = None,
 ) -> Retimed:
     """Find the shortest timing of a move that its joints can follow and its supply can hold.
 
@@ -107,6 +108,7 @@ def retime(
         supply_v: The regulator's set-point, instead of the robot's own.
         fastest: Also shorten what could be quicker; pauses and walks keep their length. If not, nothing becomes
             shorter than it was, since a maker who is slow mostly means it.
+        progress: Called each time that the whole move was worked out, with how often, and with how often at most.
 
     Returns:
         The move, which passes joint-speed, joint-torque and supply-current as far as time can make it.
@@ -114,12 +116,12 @@ def retime(
     Raises:
         InputError: It cannot be rendered, or grows longer than a move may be.
     """
-    return _Retiming(sequence, robot.on_supply(supply_v), rate_hz).result(fastest)
+    return _Retiming(sequence, robot.on_supply(supply_v), rate_hz, progress).result(fastest)
 
 
 class _Retiming:
-    def __init__(self, sequence: Sequence, robot: Robot, rate_hz: float) -> None:
-        self.sequence, self.robot, self.rate = sequence, robot, rate_hz
+    def __init__(self, sequence: Sequence, robot: Robot, rate_hz: float, progress: Progress | None) -> None:
+        self.sequence, self.robot, self.rate, self.progress, self.rounds = sequence, robot, rate_hz, progress, 0
         self.at = knots(sequence)
         self.original = np.diff(self.at)
         self.free = can_be_bent(sequence)
@@ -148,7 +150,13 @@ class _Retiming:
     # -------------------------------------------------------------- rounds
 
     def _timeline(self) -> Timeline:
-        return work_out(render(self.now, self.robot, self.rate))
+        found = work_out(render(self.now, self.robot, self.rate))
+        self.rounds += 1
+        if self.progress is not None:
+            # Once to shorten it, to see what is left and what stays so; and fitting again after each last round.
+            most = ROUNDS + 3 + LAST_ROUNDS * (1 + ROUNDS)
+            self.progress(min(self.rounds, most), most)
+        return found
 
     def _shorten(self) -> None:
         """Begin with less than can be done: each piece as short as its own frames allow, and shorter."""

@@ -4,26 +4,27 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from motionhub.cli.bar import bar
 from motionhub.cli.common import load_robot, open_library, robot_option, save, sequences_option, within
 from motionhub.cli.group import COMMANDS
 from motionhub.errors import InputError
 
 if TYPE_CHECKING:
     from motionhub.check.report import Report
-    from motionhub.check.timeline import Progress
 
 RATE_HZ = 50.0
 """Frames a second that moves are checked at: those that the hub sends."""
 
 LONG = 5000
 """Frames from which a check takes long enough to show how far it is."""
+
+MANY = 8
+"""Runs of a sequence in a routine from which rendering does: each takes a hand-over to be planned."""
 
 
 @click.command(help=COMMANDS["check"] + " Exit status 0: all fit, 1: not all, 2: something could not be read.")
@@ -86,8 +87,9 @@ def check(
     for move in moves:
         if sys.stderr.isatty() and getattr(move.document, "duration_s", 0.0) * RATE_HZ >= LONG:
             click.echo(f"Rendering {move.document.name}", err=True)
-        frames = move.frames(RATE_HZ)
-        with _bar(f"Checking {frames.name}", len(frames), len(frames) >= LONG) as progress:
+        with bar(f"Rendering {move.document.name}", move.runs, move.runs >= MANY) as progress:
+            frames = move.frames(RATE_HZ, progress)
+        with bar(f"Checking {frames.name}", len(frames), len(frames) >= LONG) as progress:
             report = verdict_on(frames, frame_bytes=coder, progress=progress)
         if details is not None:
             save(details, "".join(csv(report.timeline)))
@@ -119,7 +121,7 @@ def _size(reports: list[Report], supply_v: float | None, as_json: bool) -> bool:
 
     tried = 1 if supply_v is not None else len(set_points(reports[0].timeline.frames.robot))
     long = tried * sum(report.frames for report in reports) >= LONG
-    with _bar("Trying supplies", tried, long) as progress:
+    with bar("Trying supplies", tried, long) as progress:
         found = size(reports, supply_v, progress)
     packs = batteries(reports)
     if as_json:
@@ -127,13 +129,3 @@ def _size(reports: list[Report], supply_v: float | None, as_json: bool) -> bool:
     else:
         show(found, packs)
     return found.fits
-
-
-@contextmanager
-def _bar(label: str, length: int, long: bool) -> Iterator[Progress | None]:
-    """A progress bar on stderr for long work, where someone is looking."""
-    if not long or not sys.stderr.isatty():
-        yield None
-        return
-    with click.progressbar(length=length, label=label, file=sys.stderr) as bar:
-        yield lambda done, _of: bar.update(done - bar.pos)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,8 +25,13 @@ class Move:
     source: str
     library: Library
 
-    def frames(self, rate_hz: float) -> Frames:
-        """Render it.
+    @property
+    def runs(self) -> int:
+        """Of a sequence, one after the other: a routine has many."""
+        return 1 if isinstance(self.document, Sequence) else sum(step.times for step in self.document.steps)
+
+    def frames(self, rate_hz: float, progress: Callable[[int, int], None] | None = None) -> Frames:
+        """Render it; ``progress`` is called with runs done and runs in all, of a routine after each of them.
 
         Raises:
             InputError: It cannot be rendered; the place says why.
@@ -35,7 +41,7 @@ class Move:
             return render(self.document, robot, rate_hz)
         names = {step.sequence for step in self.document.steps} & set(self.library.names())
         parts = {name: self.library.sequence(name) for name in sorted(names)}
-        return render_routine(self.document, self.source, parts, robot, rate_hz)
+        return render_routine(self.document, self.source, parts, robot, rate_hz, progress)
 
 
 def find_move(name: str, library: Library) -> Move:

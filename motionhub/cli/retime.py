@@ -6,8 +6,12 @@ from pathlib import Path
 
 import click
 
+from motionhub.cli.bar import bar
 from motionhub.cli.common import load_robot, open_library, robot_option, save, sequences_option, within
 from motionhub.cli.group import COMMANDS
+
+LONG_S = 60.0
+"""Of a move from which retiming takes long enough to show how far it is."""
 
 
 @click.command(
@@ -45,7 +49,9 @@ def retime(
 
     robot = load_robot(robot_file).on_supply(supply_v)
     sequence = find_sequence(name, open_library(folder, robot))
-    result = retimed(sequence, robot, fastest=fastest)
+    long = sequence.duration_s >= LONG_S
+    with bar("Trying timings", 1, long) as progress:
+        result = retimed(sequence, robot, fastest=fastest, progress=progress)
     save(out, result.sequence.dump())
     for change in result.changes:
         click.echo(f"{change.from_s:.2f}-{change.to_s:.2f} s: {change.factor:.2f} times as long")
@@ -54,7 +60,9 @@ def retime(
         click.echo(f"tempo: {before:g} bpm before, {after:.1f} bpm now")
     was, now = sequence.duration_s, result.sequence.duration_s
     click.echo(f"{out}: {sequence.name}, {was:.1f} s before, {now:.1f} s now")
-    report = check(render(result.sequence, robot))
+    frames = render(result.sequence, robot)
+    with bar(f"Checking {frames.name}", len(frames), long) as progress:
+        report = check(frames, progress=progress)
     if not report.fits:
         click.echo(f"It does not fit yet, and time does not mend it; motionhub check {out} says more:")
         mended: set[tuple[str, str | None]] = set()

@@ -6,7 +6,7 @@ if no standing foot is dragged by that, else the legs step over.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -28,7 +28,12 @@ SHORTEST_HAND_OVER_S = 0.4
 
 
 def render_routine(
-    routine: RoutineFile, source: str, sequences: Mapping[str, Sequence], robot: Robot, rate_hz: float = 50.0
+    routine: RoutineFile,
+    source: str,
+    sequences: Mapping[str, Sequence],
+    robot: Robot,
+    rate_hz: float = 50.0,
+    progress: Callable[[int, int], None] | None = None,
 ) -> Frames:
     """Turn a routine into frames.
 
@@ -38,6 +43,7 @@ def render_routine(
         sequences: The library's sequences by name; those that the routine names are enough.
         robot: Whose frames.
         rate_hz: Frames a second, exactly.
+        progress: Called with runs of a sequence done and runs in all after each of them.
 
     Returns:
         All of it in one; ``holds`` says at which frames it waits for the operator.
@@ -51,12 +57,16 @@ def render_routine(
     _check_length(routine, source, sequences)
     rendered: dict[str, Frames] = {}
     film = _Film(robot, rate_hz)
+    done, runs = 0, sum(step.times for step in routine.steps)
     for step in routine.steps:
         name = step.sequence
         if name not in rendered:
             rendered[name] = render(sequences[name], robot, rate_hz)
         for repeat in range(step.times):
             film.add(rendered[name], step, waits=step.wait and repeat == 0)
+            done += 1
+            if progress is not None:
+                progress(done, runs)
     return film.frames(routine.name)
 
 
