@@ -191,7 +191,7 @@ class Mender:
         while done < len(changes):
             good = self._mends(frames, changes[done : done + some], fits)
             if good.size:
-                change = changes[done + good[0]]
+                change = changes[done + int(good[0])]
                 return change.words.format(mm=change.mm)
             done, some = done + some, 2 * some
         return None

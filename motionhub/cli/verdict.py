@@ -82,12 +82,16 @@ def _show_finding(f: Finding, console: Console) -> None:
     """What is wrong, where, when and by how much on a line; under it what would mend it. Reads well at 80 columns."""
     mark = ("✗ ", "red") if f.severity == "error" else ("! ", "yellow")
     place = f"{f.subject}, " if f.subject else ""
+    # Who rolls over an edge is on it, neither inside nor outside: there is no number to say.
+    numberless = f.value == f.limit
+    by_how_much = "" if numberless else f", {number(f.value)} {f.unit}"
+    limit = "" if numberless else f"limit {number(f.limit)}, "
     console.print(
         Text.assemble(
             mark,
             (PLAIN[f.rule], "bold"),
-            f": {place}{when(f)}, {number(f.value)} {f.unit} ",
-            (f"(limit {number(f.limit)}, {f.rule})", "dim"),
+            f": {place}{when(f)}{by_how_much} ",
+            (f"({limit}{f.rule})", "dim"),
         )
     )
     console.print(Padding(Text(f.advice), (0, 0, 0, 4)))

@@ -1,12 +1,13 @@
 """The report for people: what it says first, that it stays on a screen, and the closest limits of a move that fits."""
 
 import json
+from dataclasses import replace
 from io import StringIO
 
 import pytest
 from rich.console import Console
 
-from motionhub.check.findings import RULES
+from motionhub.check.findings import RULES, Finding
 from motionhub.check.margins import closest
 from motionhub.check.report import Report, check
 from motionhub.cli.verdict import MOST, PLAIN, number, show
@@ -77,3 +78,12 @@ def test_it_says_how_late_the_audience_sees_it(tansy: Robot) -> None:
     assert "ms late; head is behind most, by 5" in text
     assert "servos: seen some 4" in text or "servos: seen some 5" in text
     assert "nothing moves far enough" in shown(report(tansy, {"at_ms": 500, "body": {"z_mm": 0}}))
+
+
+def test_a_fall_over_an_edge_has_no_number_to_say(tansy: Robot) -> None:
+    fall = Finding("tip-over", "error", 1.0, 1.0, None, 0.0, 0.0, "mm", "lift fewer feet", 0.0)
+    outside = replace(fall, value=-12.0)
+    made = report(tansy, {"at_ms": 1000, "joints_deg": {"head": 10}})
+    text = shown(replace(made, findings=(fall, outside)))
+    assert "falls over: 1.00 s (tip-over)" in text
+    assert "falls over: 1.00 s, -12.0 mm (limit 0.00, tip-over)" in text
