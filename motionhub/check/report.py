@@ -112,7 +112,7 @@ def check(
         frames: The move.
         supply_v: The regulator's set-point in volts, instead of the robot's own.
         frame_bytes: From pulses (T, J) in µs to bytes on the wire for each frame (T,), as the link's coder
-            writes them; without it ``link-rate`` is not checked.
+            writes them, 0 for those that it leaves out; without it ``link-rate`` is not checked.
         progress: Called with frames done and frames in all, every so often.
     """
     # Not for the rail alone: stops and hand-overs are planned by what the servos do at their voltage.
@@ -128,8 +128,9 @@ def check(
         not_checked.append("link-rate")
     else:
         pulses = Calibration.default(frames.robot).pulses(frames.robot, frames.joints)
-        load = rules_supply.link_load(np.asarray(frame_bytes(pulses), dtype=np.float64), frames.rate_hz)
-        findings += rules_supply.link_rate(timeline, load)
+        sizes = np.asarray(frame_bytes(pulses), dtype=np.float64)
+        load = rules_supply.link_load(sizes, frames.rate_hz)
+        findings += rules_supply.link_rate(timeline, sizes, load)
         busiest = float(load.max())
     return Report(
         sequence=frames.name,

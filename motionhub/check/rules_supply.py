@@ -104,6 +104,10 @@ def charge(t: Timeline, mender: Mender) -> list[Finding]:
     return Limit("charge", "mAh", 1 / MAH, t.frames.rate_hz).findings(used, limit, advise)
 
 
+USUAL_BAUD = (9600, 19200, 38400, 57600, 115200, 230400)
+"""Speeds that serial radios can be set to (practice)."""
+
+
 def link_load(sizes: Array, rate_hz: float) -> Array:
     """Bytes in the second up to each frame, (T,), for frames of ``sizes`` (T,); the first one repeated before it."""
     window = max(round(rate_hz), 1)
@@ -112,14 +116,33 @@ def link_load(sizes: Array, rate_hz: float) -> Array:
     return found
 
 
-def link_rate(t: Timeline, load: Array) -> list[Finding]:
-    """Frames that take more of the radio's line than they may; ``load`` as :func:`link_load` gives it."""
-    link = t.frames.robot.link
+def link_rate(t: Timeline, sizes: Array, load: Array) -> list[Finding]:
+    """Frames that take more of the radio's line than they may, and frames that are not sent for its sake.
+
+    Args:
+        t: The move.
+        sizes: (T,) bytes of each frame, 0 for those that are left out.
+        load: (T,) as :func:`link_load` gives it.
+    """
+    link, rate = t.frames.robot.link, t.frames.rate_hz
     limit = link.baud / BITS * link.share
 
     def advise(stretch: Stretch) -> str:
         need = float(load[stretch.worst]) * BITS / link.share
-        usual = [b for b in (9600, 19200, 38400, 57600, 115200, 230400) if b >= need]
+        usual = [b for b in USUAL_BAUD if b >= need]
         return f"set the radio to {usual[0]} baud" if usual else f"it takes a radio of {up_to(need, 1000):g} baud"
 
-    return Limit("link-rate", "B/s", 1.0, t.frames.rate_hz).findings(load, limit, advise)
+    found = Limit("link-rate", "B/s", 1.0, rate).findings(load, limit, advise)
+    sent = float(np.mean(sizes > 0))
+    if sent < 1:
+        faster = [b for b in USUAL_BAUD if b > link.baud]
+        radio = f"a radio of {faster[0]} baud or more" if faster else "a faster radio"
+        text = (
+            f"at {link.baud} baud every second frame is left out, and the robot goes evenly from one to the next; "
+            f"for all of them take {radio}"
+        )
+        end_s = (len(sizes) - 1) / rate
+        found.append(
+            Finding("link-rate", "warning", 0.0, end_s, None, sent * rate, rate, "frames/s", text, excess=1 - sent)
+        )
+    return found

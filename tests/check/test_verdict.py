@@ -220,6 +220,23 @@ def test_link_rate_and_what_is_not_checked(tansy: Robot) -> None:
     assert check(move, frame_bytes=lambda pulses: np.full(len(pulses), 80.0)).fits
 
 
+def test_frames_that_a_slow_radio_leaves_out_are_a_warning(tansy: Robot) -> None:
+    move = tripod(tansy, 2)
+    every_second = check(move, frame_bytes=lambda pulses: np.where(np.arange(len(pulses)) % 2, 20.0, 0.0))
+    (found,) = only(every_second, "link-rate")
+    assert every_second.fits
+    assert found.severity == "warning"
+    # Of 50 frames a second every other one is sent.
+    assert found.value == pytest.approx(25, rel=0.01)
+    assert (found.limit, found.unit) == (50, "frames/s")
+    assert (found.start_s, found.end_s) == (0, pytest.approx(move.duration_s, abs=0.021))
+    assert "115200 baud or more" in found.advice
+    # Too much for the line all the same: that is an error besides.
+    flooded = check(move, frame_bytes=lambda pulses: np.where(np.arange(len(pulses)) % 2, 300.0, 0.0))
+    assert [f.severity for f in only(flooded, "link-rate")] == ["error", "warning"]
+    assert not flooded.fits
+
+
 def test_charge(tansy: Robot) -> None:
     small = replace(tansy, supply=replace(tansy.supply, capacity_c=5 * 3.6))
     move = tripod(tansy, 8)
