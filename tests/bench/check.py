@@ -20,6 +20,7 @@ from motionhub.check.report import check
 from motionhub.library.shipped import shipped_folder
 from motionhub.link.coder import frame_bytes
 from motionhub.motion import documents
+from motionhub.motion.frames import Frames
 from motionhub.motion.render import render
 from motionhub.robot import description, urdf
 from motionhub.robot.calibration import Calibration
@@ -90,6 +91,41 @@ def _edit_to_verdict(robot: Robot, coder: Callable[[Any], Any]) -> float:
     return sorted(times[1:])[10]  # the first one takes the walk's steps, too, which no edit of a keyframe changes
 
 
+GROWTH = (7_500, 15_000, 30_000, 60_000)
+"""Frames that the growth of the check's cost is shown at."""
+
+
+def _growth(robot: Robot, frames: Frames) -> dict[str, tuple[float, str]]:
+    """µs of a check for each frame: of moves of more and more frames, and of the shipped robots while they walk."""
+    found = {}
+    for count in GROWTH:
+        found[f"check of {count} frames"] = (_per_frame(_repeated(frames, count)), "µs/frame")
+    for path in sorted((shipped_folder() / "robots").glob("*.toml")):
+        other = description.load(path)
+        words = {"from_ms": 0, "to_ms": 60_000, "forward_mm_s": 10}
+        text = json.dumps({"format": "motionhub-sequence/1", "name": "walk", "walks": [words]})
+        walk = render(documents.parse(text, "walk.json", other, {}), other, RATE_HZ)
+        label = f"walk of {other.legs} legs, {other.joints} joints ({path.stem})"
+        found[label] = (_per_frame(walk), "µs/frame")
+    return found
+
+
+def _repeated(frames: Frames, count: int) -> Frames:
+    """The move there and back, over and over, so that it is nowhere broken off, ``count`` frames of it."""
+    n = len(frames)
+    at = np.arange(count) % (2 * n - 2)
+    at = np.minimum(at, 2 * n - 2 - at)
+    return Frames(
+        frames.robot, frames.name, frames.rate_hz, frames.joints[at], frames.outputs[at], frames.reach_error[at]
+    )
+
+
+def _per_frame(frames: Frames) -> float:
+    began = time.perf_counter()
+    check(frames)
+    return (time.perf_counter() - began) / len(frames) * 1e6
+
+
 def measure(say: Callable[[str], None]) -> Result:
     """One run of each; the check is repeated and its median taken."""
     import pinocchio as pin  # of the test extra
@@ -111,6 +147,9 @@ def measure(say: Callable[[str], None]) -> Result:
 
     say("an edit of ten seconds")
     edited = _edit_to_verdict(robot, coder)
+
+    say("growth")
+    growth = _growth(robot, frames)
 
     say("pinocchio")
     model = pin.buildModelFromXML(urdf.export(robot), pin.JointModelFreeFlyer())
@@ -138,6 +177,7 @@ def measure(say: Callable[[str], None]) -> Result:
             "frames": (float(count), "frames"),
             "findings": (float(len(report.findings)), "findings"),
             "edit of ten seconds to verdict": (edited * 1e3, "ms"),
+            **growth,
             "peak resident memory": (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, "MB"),
         },
         ("a Python loop of Pinocchio's RNEA and joint Jacobians", reference, "s"),
