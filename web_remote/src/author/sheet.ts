@@ -98,7 +98,8 @@ const LONGEST_MS = LONGEST_S * 1000;
 
 function clampTime(ms: number): number {
   if (!Number.isFinite(ms)) throw new Unable("That is no time.");
-  return Math.min(Math.max(ms, 0), LONGEST_MS);
+  if (ms > LONGEST_MS) throw new Unable("A move lasts an hour at most.");
+  return Math.max(ms, 0);
 }
 
 function sameTime(doc: SequenceFile, key: Keyframe, ms: number): boolean {
