@@ -2,22 +2,36 @@
 
 A posture asks for height, roll, pitch and yaw of the body over its feet. Whether the legs allow it depends
 on where the feet are: at home while standing, and all over their strides, on the ground and lifted, while
-walking. What does not fit is scaled down towards the rest stance, further for walking than for standing.
+walking. And the weight goes aside with a body that leans: no further than what the stance, or the walk, has over
+the margin that the robot file asks for. What does not fit is scaled down towards the rest stance, further for
+walking than for standing.
 """
 
 from __future__ import annotations
 
+from functools import lru_cache
+from itertools import product
+
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.motion.posing import joints_for, standing_feet
+from motionhub.motion.manner import Manner
+from motionhub.motion.polygon import stability_margin
+from motionhub.motion.posing import joints_for, rotation, standing_feet
+from motionhub.motion.steady import swing_along, swing_height
+from motionhub.motion.workspace import SPEED_SHARE
 from motionhub.robot.kinematics import within
+from motionhub.robot.limits import top_speed
+from motionhub.robot.mass import centre_of_mass
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
 
 AROUND = 8
 """Directions in which the feet are tried."""
+
+SLOWEST = 0.2
+"""Of the pace that a walk has at rest height, what is left of it in any posture that it is allowed to walk in."""
 
 _ROUGH = np.array([0.25, 0.5, 0.75, 1.0])
 """Shares of a posture that are tried first, and are enough where all is well."""
@@ -31,42 +45,110 @@ class Bearing:
 
     def __init__(self, robot: Robot) -> None:
         self._robot = robot
-        angles = np.arange(AROUND) * (2 * np.pi / AROUND)
-        stride = robot.walk.stride / 2
-        level = np.vstack([np.zeros((1, 3)), np.stack([np.cos(angles), np.sin(angles), 0 * angles], axis=1) * stride])
-        lifted = level + np.array([0.0, 0.0, robot.walk.lift])
         home = standing_feet(robot)
-        tried = home + np.concatenate([level, lifted])[:, None, :]
-        # What the legs cannot do even at rest is the walk's own affair, and no reason to refuse a posture.
-        able = self._fits(np.zeros((1, 4)), tried)[0]
-        self._strides = np.where(able[..., None], tried, home)
         self._home = home[None]
+        self._middle = self._weight(np.zeros((1, 4)))[0]
+        level = home[:, :2].T[:, :, None]
+        down = np.ones((robot.legs, 1), dtype=bool)
+        self._margin = float(stability_margin(level, down, self._middle[:, None])[0])
         self.height_range = (
             float(self.allowed(np.array([-_TALLEST, 0.0, 0.0, 0.0]))[0]),
             float(self.allowed(np.array([_TALLEST, 0.0, 0.0, 0.0]))[0]),
         )
         """m below (negative) and above the rest height between which the body may be carried, level and standing."""
 
-    def _fits(self, postures: Array, feet: Array) -> NDArray[np.bool_]:
-        """Which of the feet (K, L, 3) each posture (N, 4) leaves in reach and in range, (N, K, L)."""
-        robot = self._robot
-        body = np.zeros((len(postures), 1, 6))
-        body[:, 0, 2:] = postures
-        joints, missed = joints_for(robot, body, feet)
-        legs = 3 * robot.legs
-        ranged = within(robot, joints)[..., :legs].reshape(*joints.shape[:-1], robot.legs, 3).all(axis=-1)
-        found: NDArray[np.bool_] = ranged & (missed <= 1e-6)
-        return found
+    def allowed(self, posture: Array, manner: Manner | None = None) -> Array:
+        """As much of ``posture`` (4,) as the legs allow: itself, or scaled down towards the rest stance.
 
-    def allowed(self, posture: Array, walking: bool = False) -> Array:
-        """As much of ``posture`` (4,) as the legs allow: itself, or scaled down towards the rest stance."""
+        While walking in ``manner``; while standing if it is None.
+        """
         if not posture.any():
             return posture
-        feet = self._strides if walking else self._home
-        if self._fits(_ROUGH[:, None] * posture, feet).all():
+        if self._fits(_ROUGH[:, None] * posture, manner).all():
             return posture
         tried = _SHARES[:, None] * posture
-        good: NDArray[np.bool_] = np.asarray(self._fits(tried, feet).all(axis=(1, 2)))
+        good = self._fits(tried, manner)
         # The largest share up to which nothing fails: beyond a gap the legs could not get there.
         allowed: Array = tried[max(int(np.argmin(good)) - 1, 0)]
         return allowed
+
+    def aside(self, posture: Array) -> tuple[float, float]:
+        """How far the centre of mass is aside, x and y in m, in this posture (4,) from where it is at rest."""
+        x, y = self._weight(posture[None])[0] - self._middle
+        return float(x), float(y)
+
+    def pace_share(self, posture: Array, manner: Manner) -> float:
+        """How much of its pace a walk has in this posture (4,): joints that stand otherwise are turned faster."""
+        if not posture.any() or not manner.able:
+            return 1.0
+        robot = self._robot
+        legs = 3 * robot.legs
+        body = np.zeros(6)
+        body[2:] = posture
+        joints, _ = joints_for(robot, body, _swings(robot, manner))
+        turning = np.abs(np.diff(joints[..., :legs], axis=0)).max(axis=(0, 1)) / manner.dt
+        used = float((turning / (top_speed(robot)[:legs] * SPEED_SHARE)).max())
+        return min(1.0, max(SLOWEST, 1 / max(used, 1e-9)))
+
+    def _fits(self, postures: Array, manner: Manner | None) -> NDArray[np.bool_]:
+        """Which postures (N, 4) leave every foot in reach and in range, and enough of the margin, (N,)."""
+        robot = self._robot
+        body = np.zeros((len(postures), 1, 6))
+        body[:, 0, 2:] = postures
+        feet = self._home if manner is None else _strides(robot, manner)
+        joints, missed = joints_for(robot, body, feet)
+        legs = 3 * robot.legs
+        ranged = within(robot, joints)[..., :legs].reshape(*joints.shape[:-1], robot.legs, 3).all(axis=-1)
+        aside = np.hypot(*(self._weight(postures) - self._middle).T)
+        margin = self._margin if manner is None else manner.margin
+        spare = max(margin - robot.walk.margin, 0.0)
+        found: NDArray[np.bool_] = (ranged & (missed <= 1e-6)).all(axis=(1, 2)) & (aside <= spare)
+        return found
+
+    def _weight(self, postures: Array) -> Array:
+        """Where the centre of mass is over the ground, (N, 2) m, standing in each posture (N, 4)."""
+        robot = self._robot
+        body = np.zeros((len(postures), 6))
+        body[:, 2:] = postures
+        joints, _ = joints_for(robot, body, self._home)
+        turned = rotation(*body[:, 3:].T)
+        found: Array = np.einsum("nij,nj->ni", turned, centre_of_mass(robot, joints))[:, :2]
+        return found
+
+
+def _around() -> Array:
+    angles = np.arange(AROUND) * (2 * np.pi / AROUND)
+    return np.stack([np.cos(angles), np.sin(angles), np.zeros_like(angles)], axis=1)
+
+
+@lru_cache(maxsize=32)
+def _strides(robot: Robot, manner: Manner) -> Array:
+    """Where feet get to in a manner of walking, (K, L, 3) m: all around their homes, down and lifted."""
+    home = standing_feet(robot)
+    walking = home.copy()
+    walking[:, :2] = manner.homes
+    level = walking + np.vstack([np.zeros((1, 3)), _around()])[:, None, :] * manner.space.room[:, None]
+    if manner.sway:
+        # The body is nearer to some feet and further from others than they know.
+        x, y = np.abs(np.array(manner.sway)).max(axis=0)
+        level = np.concatenate([level + np.array([a * x, b * y, 0.0]) for a, b in product((-1, 1), repeat=2)])
+    lifted = level + np.array([0.0, 0.0, manner.lift])
+    tried = np.concatenate([level, lifted, home[None]])
+    # What the legs cannot do even at rest is the walk's own affair, and no reason to refuse a posture.
+    joints, missed = joints_for(robot, np.zeros(6), tried)
+    legs = 3 * robot.legs
+    able = within(robot, joints)[..., :legs].reshape(len(tried), robot.legs, 3).all(axis=-1) & (missed <= 1e-6)
+    return np.where(able[..., None], tried, home)
+
+
+@lru_cache(maxsize=32)
+def _swings(robot: Robot, manner: Manner) -> Array:
+    """Feet on their way through the air at full pace, each way around, tick by tick, (ticks, ways, L, 3) m."""
+    home = standing_feet(robot)
+    home[:, :2] = manner.homes
+    timing = manner.timing
+    share = np.arange(timing.swing + 1) / timing.swing
+    along = swing_along(share, timing.swing * manner.dt, timing.stance * manner.dt)
+    found: Array = home + along[:, None, None, None] * _around()[:, None] * np.array(manner.pace)[:, None]
+    found[..., 2] += (swing_height(share) * manner.lift)[:, None, None]
+    return found

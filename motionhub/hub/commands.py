@@ -52,6 +52,20 @@ class Pace:
 
 
 @dataclass(frozen=True)
+class Gait:
+    """Walk by this gait, one that suits the robot."""
+
+    name: str
+
+
+@dataclass(frozen=True)
+class Lift:
+    """Lift feet so high, in metres."""
+
+    height: float
+
+
+@dataclass(frozen=True)
 class Play:
     """Play a sequence or a routine of the library."""
 
@@ -118,6 +132,8 @@ Command = (
     | Drive
     | Posture
     | Pace
+    | Gait
+    | Lift
     | Play
     | Go
     | Stop

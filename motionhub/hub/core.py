@@ -29,6 +29,7 @@ from motionhub.hub.orders import ORDERS
 from motionhub.hub.radio import Radio
 from motionhub.hub.recorder import RecordedTick, Recorder
 from motionhub.hub.snapshot import DriverView, HubState, LinkView
+from motionhub.hub.sources import Limit
 from motionhub.hub.sources.play import Play
 from motionhub.hub.sources.replay import Replay, joints_of
 from motionhub.hub.states import HELD, Cause, Mode, after
@@ -110,7 +111,7 @@ class Hub:
         self._sounders = np.array([output.kind == "sounder" for output in robot.outputs], dtype=bool)
         self.by_hand = np.zeros(len(robot.outputs))
         self._outputs = self.by_hand
-        self._at_limit = False
+        self._limit: Limit = ""
         self.pace = 1.0
         self.stick = ask.Drive()
         self.stick_at = -np.inf
@@ -239,6 +240,7 @@ class Hub:
                 self._lost()
         for text in self._robot_faults.hear(telemetry, now):
             self.tell("warning", text)
+        self.director.steps.battery_is(telemetry.battery_mv / 1000)
         level = self.battery.hear(telemetry.battery_mv / 1000, now)
         if level == "empty":
             self._empty("The battery is empty; lying down.")
@@ -348,12 +350,12 @@ class Hub:
             self.let_go_of_stick()
             self.tell("info", f"{lapsed.name or 'The driver'} has gone quiet; nobody is driving")
         if self.mode == "limp":
-            self._at_limit, self._outputs = False, self.by_hand
+            self._limit, self._outputs = "", self.by_hand
             return Tick(None, False, self._outputs, self.director.stage.joints, None, tuple(self._told()))
         self._walk_on(now)
         stage = self.director.stage
         step, cause = stage.step()
-        self._at_limit = step.at_limit
+        self._limit = step.limit
         objection = self._guard.objection(step.joints, stage.joints)
         if objection:
             self.tell("error", f"Held back by the guard: {objection}")
@@ -417,7 +419,10 @@ class Hub:
             com=figure.com,
             margin=figure.margin,
             outputs=self._outputs.copy(),
-            at_limit=self._at_limit,
+            limit=self._limit,
+            gait=self.director.steps.gait,
+            lift=self.director.steps.manner.lift,
+            cycle_s=self.director.steps.cycle_s,
             link=self.link,
             battery=self.battery.view,
             driver=DriverView(holder.id, holder.name) if holder else None,

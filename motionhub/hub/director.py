@@ -13,6 +13,7 @@ from motionhub.hub.sources.replay import Replay
 from motionhub.hub.sources.standing import Settling, Standing
 from motionhub.hub.stage import Item, Stage
 from motionhub.hub.states import Cause
+from motionhub.hub.steps import Steps
 from motionhub.link.plant import lowered_joints
 from motionhub.motion.brake import brake
 from motionhub.motion.handover import hand_over
@@ -36,6 +37,7 @@ class Director:
         self._rest = rest_joints(robot)
         self._lying = lowered_joints(robot)
         self.bearing = Bearing(robot)
+        self.steps = Steps(robot, dt)
         self.stage = Stage(self._rest, dt)
         # What is made once and kept by others is made here, and not in the middle of a show.
         self._new_standing()
@@ -106,4 +108,4 @@ class Director:
         return Hold(self.stage.joints, self._follows)
 
     def _new_standing(self) -> Source:
-        return Standing(self._robot, self._dt, self.bearing)
+        return Standing(self._robot, self._dt, self.bearing, self.steps)

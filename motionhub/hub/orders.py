@@ -100,6 +100,19 @@ def _pace(hub: Hub, person: Person, command: ask.Pace, now: float) -> str:
     return ""
 
 
+def _gait(hub: Hub, person: Person, command: ask.Gait, now: float) -> str:
+    names = hub.director.steps.names
+    if command.name not in names:
+        return f"{hub.robot.name} has no gait {command.name!r}; there are: {', '.join(names)}"
+    hub.director.steps.by(command.name)
+    return ""
+
+
+def _lift(hub: Hub, person: Person, command: ask.Lift, now: float) -> str:
+    hub.director.steps.as_high_as(command.height)
+    return ""
+
+
 def _play(hub: Hub, person: Person, command: ask.Play | ask.Replay, now: float) -> str:
     if refused := after(hub.mode, "play").refused:
         return refused
@@ -170,6 +183,8 @@ ORDERS: dict[type, Order] = {
     ask.Drive: Order(_drive),
     ask.Posture: Order(_posture),
     ask.Pace: Order(_pace),
+    ask.Gait: Order(_gait),
+    ask.Lift: Order(_lift),
     ask.Play: Order(_play),
     ask.Go: Order(_go),
     ask.Stop: Order(_stop, needs_control=False),

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.hub.sources import Limit
 from motionhub.hub.states import Mode
 
 Array = NDArray[np.float64]
@@ -75,7 +76,13 @@ class HubState:
     """Static stability margin in metres, negative outside the support polygon."""
     outputs: Array
     """(O,) levels 0..1."""
-    at_limit: bool
+    limit: Limit
+    """What keeps it from doing all that is asked, and nothing otherwise."""
+    gait: str
+    lift: float
+    """m to which it lifts its feet."""
+    cycle_s: float
+    """s that one step of every leg takes."""
     link: LinkView
     battery: BatteryView
     driver: DriverView | None

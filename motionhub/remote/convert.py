@@ -10,6 +10,8 @@ import msgpack  # type: ignore[import-untyped]
 import numpy as np
 
 from motionhub.hub import commands
+from motionhub.hub.steps import lift_range
+from motionhub.motion.gait import gaits
 from motionhub.remote import making, messages
 from motionhub.remote.parts import Message
 
@@ -36,6 +38,8 @@ _COMMANDS: dict[type[Message], Callable[[Any], commands.Command]] = {
     messages.Drive: lambda m: commands.Drive(forward=m.forward, left=m.left, turn=m.turn),
     messages.Posture: _posture,
     messages.Pace: lambda m: commands.Pace(share=m.share),
+    messages.Gait: lambda m: commands.Gait(name=m.name),
+    messages.Lift: lambda m: commands.Lift(height=m.height_mm * _MM),
     messages.Play: lambda m: commands.Play(name=m.name),
     messages.Go: lambda m: commands.Go(),
     messages.Stop: lambda m: commands.Stop(),
@@ -72,6 +76,7 @@ def robot_info(robot: Robot, height_range: tuple[float, float]) -> messages.Robo
         robot: The robot.
         height_range: How far below (negative) and above the rest height its body may be carried, in metres.
     """
+    lowest, highest = lift_range(robot)
     return messages.RobotInfo(
         name=robot.name,
         joints=list(robot.joint_names),
@@ -107,6 +112,11 @@ def robot_info(robot: Robot, height_range: tuple[float, float]) -> messages.Robo
         body_centre_mm=_point(robot.body_centre),
         rest_height_mm=robot.rest_height / _MM,
         height_range_mm=(round(height_range[0] / _MM, 1), round(height_range[1] / _MM, 1)),
+        gaits=[
+            messages.GaitInfo(name=name, duty=gait.duty, touchdown=list(gait.phases))
+            for name, gait in gaits(robot).items()
+        ],
+        lift_range_mm=(round(lowest / _MM, 1), round(highest / _MM, 1)),
     )
 
 
@@ -163,7 +173,10 @@ def pack_state(state: HubState) -> bytes:
             "com_mm": np.round(state.com / _MM, 1).tolist(),
             "margin_mm": round(state.margin / _MM, 1),
             "outputs": np.round(state.outputs, 3).tolist(),
-            "at_limit": bool(state.at_limit),
+            "limit": state.limit,
+            "gait": state.gait,
+            "lift_mm": round(state.lift / _MM, 1),
+            "cycle_ms": round(state.cycle_s * 1000),
             "link": {
                 "up": bool(link.up),
                 "round_trip_ms": None if link.round_trip_s is None else round(link.round_trip_s * 1000, 1),

@@ -97,6 +97,20 @@ class Pace(Message):
     share: Annotated[float, Field(ge=0.1, le=1, allow_inf_nan=False)]
 
 
+class Gait(Message):
+    """Walk by this gait, one of :attr:`RobotInfo.gaits`; also while it walks."""
+
+    type: Literal["gait"] = "gait"
+    name: Annotated[str, Field(min_length=1, max_length=32)]
+
+
+class Lift(Message):
+    """Lift feet so high; also while it walks. Drawn into :attr:`RobotInfo.lift_range_mm`."""
+
+    type: Literal["lift"] = "lift"
+    height_mm: Annotated[float, Field(ge=0, le=500, allow_inf_nan=False)]
+
+
 class Play(Message):
     """Play a sequence or a routine of the library."""
 
@@ -171,6 +185,8 @@ FromBrowser = Annotated[
     | Drive
     | Posture
     | Pace
+    | Gait
+    | Lift
     | Play
     | Go
     | Stop
@@ -232,6 +248,15 @@ class OutputInfo(Message):
     kind: Literal["lamp", "sounder"]
 
 
+class GaitInfo(Message):
+    """A gait that suits the robot. Of a cycle each foot stands the share ``duty``, from its ``touchdown`` on."""
+
+    name: str
+    duty: float
+    touchdown: list[float]
+    """Per leg, the share of the cycle at which its foot is set down."""
+
+
 class RobotInfo(Message):
     """What a browser needs to draw the robot and name its parts."""
 
@@ -245,6 +270,10 @@ class RobotInfo(Message):
     rest_height_mm: float
     height_range_mm: tuple[float, float]
     """How far below and above the rest height the body may be carried."""
+    gaits: list[GaitInfo]
+    """The first is the one that it walks by unless told otherwise."""
+    lift_range_mm: tuple[float, float]
+    """Between which heights feet may be told to be lifted."""
 
 
 class Welcome(Message):
@@ -315,8 +344,15 @@ class State(Message):
     margin_mm: float
     """Static stability margin; negative outside the support polygon."""
     outputs: list[float]
-    at_limit: bool
-    """Driving is scaled down to what the robot can do."""
+    limit: Literal["", "reach", "speed", "margin", "acceleration", "torque", "current", "voltage", "posture", "none"]
+    """Why less is done than was asked, and nothing when all of it is. reach: as long a step as the legs have room for.
+    speed, torque: all that the servos give. current, voltage: all that the supply gives now. margin: the weight
+    would come too near to the edge of the feet. acceleration: it could not stop in time. posture: the body cannot be
+    carried like that. none: no foot can step at all like that."""
+    gait: str
+    lift_mm: float
+    cycle_ms: float
+    """How long one step of every leg takes in this gait."""
     link: LinkState
     battery: BatteryState
     driver: Driver | None

@@ -142,14 +142,14 @@ def test_the_body_is_carried_as_asked_over_feet_that_stay(robot: Robot) -> None:
     turn = Rotation.from_euler("ZYX", [0.05, -0.03, 0.04])  # scipy's, beside our own
     there = turn.apply(feet(robot, show.joints[-1])) + body
     np.testing.assert_allclose(there, standing_feet(robot), atol=1e-6)
-    assert not show.state.at_limit
+    assert not show.state.limit
 
 
 def test_more_than_the_legs_allow_is_cut_and_said(robot: Robot) -> None:
     show = Rehearsal(robot)
     show.say(ask.Posture(height=0.09, roll=0.5, pitch=0.5, yaw=0.5))
     show.until("rest", 5.0)
-    assert show.state.at_limit
+    assert show.state.limit
     assert within(robot, show.joints).all()
 
 
@@ -160,11 +160,11 @@ def test_the_height_range_is_where_the_legs_end(robot: Robot) -> None:
     for height in (low, high):
         show.say(ask.Posture(height=height))
         show.until("rest", 5.0)
-        assert not show.state.at_limit
+        assert not show.state.limit
         assert show.state.body[2] == pytest.approx(robot.rest_height + height, abs=1e-6)
     show.say(ask.Posture(height=high + 0.02))
     show.until("rest", 5.0)
-    assert show.state.at_limit or high >= 0.1 - 1e-9
+    assert show.state.limit or high >= 0.1 - 1e-9
 
 
 def test_walking_out_of_a_crouch_rises_first_and_crouches_again_after(tansy: Robot) -> None:
@@ -175,7 +175,7 @@ def test_walking_out_of_a_crouch_rises_first_and_crouches_again_after(tansy: Rob
     crouched = show.state.body[2]
     show.run(3.0, FORWARD)
     assert show.state.body[2] > crouched + 0.005
-    assert show.state.at_limit
+    assert show.state.limit
     show.until("rest", 6.0)
     assert show.state.body[2] == pytest.approx(crouched, abs=1e-6)
     assert within(tansy, show.joints).all()

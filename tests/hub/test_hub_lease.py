@@ -99,6 +99,8 @@ def test_only_the_one_in_control_is_obeyed_but_anybody_may_stop(tansy: Robot) ->
         ask.Drive(1.0),
         ask.Posture(0.01),
         ask.Pace(0.5),
+        ask.Gait("wave"),
+        ask.Lift(0.02),
         ask.Play("x"),
         ask.Go(),
         ask.Resume(),

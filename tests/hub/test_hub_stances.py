@@ -13,7 +13,9 @@ from test_hub_drive import dragged
 from motionhub.hub.bearing import Bearing
 from motionhub.hub.figure import Footing
 from motionhub.link.plant import lowered_joints
+from motionhub.motion.gait import default_gait
 from motionhub.motion.handover import NEAR, hand_over, slip
+from motionhub.motion.manner import manner_of
 from motionhub.motion.posing import joints_for, rest_joints, standing_feet
 from motionhub.motion.restance import SAME_PLACE, UNHURRIED, restance
 from motionhub.motion.stepper import Stepper
@@ -159,7 +161,7 @@ def test_an_allowed_posture_is_reached_and_in_range(
 ) -> None:
     robot = shipped("tansy")
     asked = np.array([height, roll, pitch, yaw])
-    allowed = Bearing(robot).allowed(asked, walking)
+    allowed = Bearing(robot).allowed(asked, manner_of(robot, default_gait(robot)) if walking else None)
     assert (
         np.linalg.norm(np.cross(np.append(allowed, 0)[:3], np.append(asked, 0)[:3])) < 1e-9
     )  # the same, or less of it

@@ -40,6 +40,8 @@ def test_every_message_of_a_browser_asks_something_of_the_hub() -> None:
     examples = {
         messages.Drive: {"forward": 0.1, "left": -0.2, "turn": 0.3},
         messages.Pace: {"share": 0.5},
+        messages.Gait: {"name": "wave"},
+        messages.Lift: {"height_mm": 20},
         messages.Play: {"name": "wave"},
         messages.RecordStop: {"name": "evening"},
         messages.Replay: {"name": "evening"},

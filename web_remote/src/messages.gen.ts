@@ -134,6 +134,20 @@ export interface Pace {
   share: number;
 }
 
+/** Walk by this gait, one of RobotInfo.gaits; also while it walks. */
+export interface Gait {
+  type: "gait";
+  /** At most 32 long. */
+  name: string;
+}
+
+/** Lift feet so high; also while it walks. Drawn into RobotInfo.lift_range_mm. */
+export interface Lift {
+  type: "lift";
+  /** From 0 to 500. */
+  height_mm: number;
+}
+
 /** Play a sequence or a routine of the library. */
 export interface Play {
   type: "play";
@@ -347,6 +361,8 @@ export type FromBrowser =
   | Drive
   | Posture
   | Pace
+  | Gait
+  | Lift
   | Play
   | Go
   | Stop
@@ -400,6 +416,14 @@ export interface OutputInfo {
   kind: "lamp" | "sounder";
 }
 
+/** A gait that suits the robot. Of a cycle each foot stands the share `duty`, from its `touchdown` on. */
+export interface GaitInfo {
+  name: string;
+  duty: number;
+  /** Per leg, the share of the cycle at which its foot is set down. */
+  touchdown: number[];
+}
+
 /** What a browser needs to draw the robot and name its parts. */
 export interface RobotInfo {
   name: string;
@@ -412,6 +436,10 @@ export interface RobotInfo {
   rest_height_mm: number;
   /** How far below and above the rest height the body may be carried. */
   height_range_mm: [number, number];
+  /** The first is the one that it walks by unless told otherwise. */
+  gaits: GaitInfo[];
+  /** Between which heights feet may be told to be lifted. */
+  lift_range_mm: [number, number];
 }
 
 /** Answer to a good Hello. */
@@ -471,8 +499,17 @@ export interface State {
   /** Static stability margin; negative outside the support polygon. */
   margin_mm: number;
   outputs: number[];
-  /** Driving is scaled down to what the robot can do. */
-  at_limit: boolean;
+  /**
+   * Why less is done than was asked, and nothing when all of it is. reach: as long a step as the legs have room for.
+   * speed, torque: all that the servos give. current, voltage: all that the supply gives now. margin: the weight
+   * would come too near to the edge of the feet. acceleration: it could not stop in time. posture: the body cannot be
+   * carried like that. none: no foot can step at all like that.
+   */
+  limit: "" | "reach" | "speed" | "margin" | "acceleration" | "torque" | "current" | "voltage" | "posture" | "none";
+  gait: string;
+  lift_mm: number;
+  /** How long one step of every leg takes in this gait. */
+  cycle_ms: number;
   link: LinkState;
   battery: BatteryState;
   driver: Driver | null;

@@ -91,6 +91,8 @@ export const ROBOT: RobotInfo = {
   body_centre_mm: [0, 0, 0],
   rest_height_mm: 80,
   height_range_mm: [-20, 30],
+  gaits: [{ name: "tripod", duty: 0.5, touchdown: [0, 0.5, 0, 0.5, 0, 0.5] }],
+  lift_range_mm: [5, 42],
 };
 
 export const WELCOME: Welcome = { type: "welcome", role: "operator", you: "me", hub_version: "1", robot: ROBOT };
@@ -107,7 +109,10 @@ export function state(some: Partial<State> = {}): State {
     com_mm: [0, 0],
     margin_mm: 30,
     outputs: [0],
-    at_limit: false,
+    limit: "",
+    gait: "tripod",
+    lift_mm: 28,
+    cycle_ms: 1200,
     link: { up: true, round_trip_ms: 20, lost_share: 0, bytes_s: 100, budget_bytes_s: 5760 },
     battery: { volts: 7.6, level: "ok" },
     driver: null,

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Limit = Literal["", "reach", "speed", "margin", "acceleration", "torque", "current", "voltage", "posture", "none"]
+"""What keeps the robot from doing all that was asked: nothing, when empty; ``none`` of its feet can step at all."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,8 +23,8 @@ class Step:
     """(O,) levels 0..1; NaN leaves an output as it is set by hand, None leaves them all."""
     pulses: Array | None = None
     """(J,) µs to send exactly; from ``joints`` by the calibration when None."""
-    at_limit: bool = False
-    """Less is done than was asked, because the robot cannot do more."""
+    limit: Limit = ""
+    """Why less is done than was asked: the robot cannot do more."""
 
 
 class Source(Protocol):

@@ -6,18 +6,19 @@ when a stick is touched.
 
 from __future__ import annotations
 
+from math import hypot, inf
+from typing import Literal
+
 import numpy as np
-from ruckig import (  # type: ignore[import-not-found,import-untyped,unused-ignore]
-    InputParameter,
-    OutputParameter,
-    Result,
-    Ruckig,
-)
 
 from motionhub.hub.bearing import Bearing
-from motionhub.hub.sources import Array, Step
+from motionhub.hub.effort import ALL
+from motionhub.hub.sources import Array, Limit, Step
+from motionhub.hub.sources.glide import Glide
+from motionhub.hub.steps import Steps
+from motionhub.motion.manner import Manner
 from motionhub.motion.planar import REST, Twist
-from motionhub.motion.posing import joints_for
+from motionhub.motion.posing import joints_for, rest_extra
 from motionhub.motion.stepper import Stepper
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
@@ -26,6 +27,10 @@ POSTURE_SPEED = (0.08, 0.7, 0.7, 0.7)
 """Height in m/s and roll, pitch, yaw in rad/s: brisk for a hand on a slider, and a fraction of what servos do."""
 POSTURE_RAMP_S = 0.15
 """How long getting up to that speed takes, and how long getting up to that acceleration."""
+
+LEAD_SHARE = 0.25
+"""Of a servo's no-load speed, at which a head turns ahead of the body: it looks round, it does not snap."""
+LEAD_RAMP_S = 0.2
 
 SPEED_SHARE = 0.98
 """Of a servo's no-load speed that walk and posture together may ask of it; the guard stops it at all of it."""
@@ -38,39 +43,51 @@ class Standing:
         robot: The robot.
         dt: Seconds a tick.
         bearing: What postures its legs allow.
+        steps: How the driver wants it to step; looked at on every tick.
     """
 
-    def __init__(self, robot: Robot, dt: float, bearing: Bearing) -> None:
+    def __init__(self, robot: Robot, dt: float, bearing: Bearing, steps: Steps) -> None:
         self._robot = robot
-        self._dt = dt
         self._bearing = bearing
+        self._steps = steps
         self._stepper = Stepper(robot, dt=dt)
+        self._manner = self._stepper.goal
+        self._given = ALL
+        self._posture_share = 1.0
+        self._shares = (0.0, 0.0, 0.0)
+        self._top = _tops(self._manner)
         self._twist: Twist = REST
-        self._limited = self._leaning_limited = False
+        self._walk_limit: Limit = ""
+        self._leaning_limited = False
         self._asked, self._aimed = np.zeros(4), True
         self._strides = False
         """Whether the feet are, or are about to be, anywhere but home."""
         self._caught_up = True
-        # The fastest that it goes straight ahead, straight aside and around, which a full stick means.
-        self._top = tuple(
-            abs(self._stepper.limit((top if i == 0 else 0.0, top if i == 1 else 0.0, top if i == 2 else 0.0))[0][i])
-            for i, top in enumerate((100.0, 100.0, 100.0))
-        )
         self._step = top_speed(robot) * dt * SPEED_SHARE
-        self._posture = InputParameter(4)
-        self._posture.max_velocity = list(POSTURE_SPEED)
-        self._posture.max_acceleration = [v / POSTURE_RAMP_S for v in POSTURE_SPEED]
-        self._posture.max_jerk = [v / POSTURE_RAMP_S**2 for v in POSTURE_SPEED]
-        self._next = OutputParameter(4)
-        self._otg = Ruckig(4, dt)
+        self._posture = Glide((0.0,) * 4, POSTURE_SPEED, POSTURE_RAMP_S, dt)
+        own = slice(3 * robot.legs, None)
+        self._ahead = rest_extra(robot)
+        self._leads = np.array([joint.leads for joint in robot.extra])
+        self._range = robot.lower[own], robot.upper[own]
+        leading = self._leads.any()
+        self._lead = Glide(self._ahead.tolist(), (top_speed(robot)[own] * LEAD_SHARE).tolist(), LEAD_RAMP_S, dt)
+        self._lead_of = self._look_where_it_goes if leading else _nothing
         self._feet = self._stepper.stance.feet
-        self._joints = self._wanted(self._feet)
+        self._joints = self._wanted(self._feet, self._posture.position)
 
     def drive(self, forward: float, left: float, turn: float) -> None:
         """Walk by these shares (each -1..1) of the fastest that the robot goes in each direction."""
         shares = (forward, left, turn)
-        vx, vy, wz = (share * top for share, top in zip(shares, self._top, strict=True))
-        self._twist, self._limited = self._stepper.limit((vx, vy, wz))
+        if self._steps.manner is self._manner and self._steps.given is self._given and shares == self._shares:
+            return
+        self._shares = shares
+        if self._steps.manner is not self._manner:
+            self._manner = self._steps.manner
+            self._stepper.change(self._manner)
+            self._top = _tops(self._manner)
+            self._aimed = False
+        self._given = self._steps.given
+        self._wish()
 
     def carry(self, height: float, roll: float, pitch: float, yaw: float) -> None:
         """Carry the body so: height in m over rest, and angles in rad; as far as the legs allow."""
@@ -80,7 +97,8 @@ class Standing:
 
     def rest(self) -> None:
         """Stop walking, feet down and home, and carry the body as at rest."""
-        self._twist, self._limited = REST, False
+        self._shares = (0.0, 0.0, 0.0)
+        self._wish()
         self.carry(0.0, 0.0, 0.0, 0.0)
 
     @property
@@ -91,21 +109,20 @@ class Standing:
     @property
     def settled(self) -> bool:
         """Whether it stands still, feet home, the body where it was asked to be."""
-        posture = self._posture
         return (
             self._stepper.settled
             and self._twist == REST
             and not self._strides
             and self._aimed
-            and posture.current_position == posture.target_position
-            and not any(posture.current_velocity)
+            and self._posture.resting
+            and self._lead.resting
             and self._caught_up
         )
 
     @property
     def at_rest(self) -> bool:
         """Whether it is settled in the rest stance itself."""
-        return self.settled and not self._asked.any() and not any(self._posture.current_position)
+        return self.settled and not self._asked.any() and not self._posture.position.any()
 
     def step(self) -> Step:
         """The next tick: walk on, lean on, and put the joints there."""
@@ -114,57 +131,102 @@ class Standing:
         if not self._aimed:
             self._aim()
         feet = self._stepper.step(self._twist if self._may_walk() else REST).feet
-        leaning = self._lean()
-        if feet is self._feet and not leaning and self._caught_up:
-            return Step(self._joints, at_limit=self._limited or self._leaning_limited)
+        self._lead_of()
+        if feet is self._feet and self._posture.resting and self._lead.resting and self._caught_up:
+            return Step(self._joints, limit=self._limit)
         self._feet = feet
-        wanted = self._wanted(feet)
-        # Walk and posture each keep to their limits; where they add up to too much, the joints lag a little.
-        move = wanted - self._joints
-        excess = float(np.max(np.abs(move) / self._step))
-        self._caught_up = excess <= 1
-        self._joints = wanted if self._caught_up else self._joints + move / excess
-        return Step(self._joints, at_limit=self._limited or self._leaning_limited or not self._caught_up)
+        self._lead.look_ahead()
+        self._lead.go()
+        self._move(feet)
+        return Step(self._joints, limit=self._limit)
 
     @property
     def done(self) -> bool:
         """Never: one stands until told otherwise."""
         return False
 
+    @property
+    def _limit(self) -> Limit:
+        """What keeps it from doing all that was asked."""
+        if self._walk_limit:
+            return self._walk_limit
+        return "posture" if self._leaning_limited else "" if self._caught_up else "speed"
+
+    def _wish(self) -> None:
+        """What the driver's shares come to, as far as the legs can, and what they cannot for."""
+        self._stepper.effort = self._given.share * self._posture_share
+        vx, vy, wz = (share * top for share, top in zip(self._shares, self._top, strict=True))
+        self._twist, limited = self._stepper.limit((vx, vy, wz))
+        self._walk_limit = ""
+        if limited:
+            self._walk_limit = self._given.short_of or ("speed" if self._posture_share < 1 else self._manner.bound)
+
+    def _move(self, feet: Array) -> None:
+        """Put the joints where walk, posture and lead want them, as far as servos get in one tick."""
+        there = self._posture.look_ahead()
+        wanted = self._wanted(feet, there)
+        move = wanted - self._joints
+        if not self._posture.resting:
+            if (np.abs(move) > self._step).any():
+                # The walk goes first: feet that stand would be dragged otherwise. The body leans over more slowly.
+                here = self._wanted(feet, self._posture.position)
+                self._posture.go_part(_fitting(here - self._joints, wanted - here, self._step))
+                wanted = self._wanted(feet, self._posture.position)
+                move = wanted - self._joints
+            else:
+                self._posture.go()
+        excess = float(np.max(np.abs(move) / self._step))
+        self._caught_up = excess <= 1
+        self._joints = wanted if self._caught_up else self._joints + move / excess
+
     def _aim(self) -> None:
         """Lean as asked, as far as the legs allow: less far while they stride, and as asked again once they stand."""
         self._aimed = True
-        allowed = self._bearing.allowed(self._asked, self._strides)
+        manner = self._manner if self._strides else None
+        allowed = self._bearing.allowed(self._asked, manner)
         self._leaning_limited = bool((allowed != self._asked).any())
-        self._posture.target_position = allowed.tolist()
+        self._posture.target = allowed
+        self._stepper.shift = self._bearing.aside(allowed)
+        self._posture_share = self._bearing.pace_share(allowed, self._manner)
+        self._wish()
 
     def _may_walk(self) -> bool:
         """A walk does not begin before the body is held as walking allows."""
-        posture = self._posture
-        if not self._stepper.settled or posture.current_position == posture.target_position:
+        held = self._posture.position
+        if not self._stepper.settled or self._twist == REST or self._posture.resting:
             return True
-        held = np.array(posture.current_position)
-        return bool((self._bearing.allowed(held, walking=True) == held).all())
+        return bool((self._bearing.allowed(held, self._manner) == held).all())
 
-    def _lean(self) -> bool:
-        """Carry the body one tick further to where it shall be; whether it moved."""
-        posture = self._posture
-        if posture.current_position == posture.target_position and not any(posture.current_velocity):
-            return False
-        result = self._otg.update(posture, self._next)
-        if result == Result.Finished:
-            # Rounding is dropped, so that where one comes to rest is exactly where one was to.
-            posture.current_position = posture.target_position
-            posture.current_velocity = posture.current_acceleration = [0.0] * 4
-        else:
-            self._next.pass_to_input(posture)
-        return True
+    def _look_where_it_goes(self) -> None:
+        """A head turns ahead of the body: as far as it may in the fastest turn, and less in others."""
+        turn = self._twist[2] / self._top[2] if self._top[2] else 0.0
+        self._lead.target = np.clip(self._ahead + turn * self._leads, *self._range)
 
-    def _wanted(self, feet: Array) -> Array:
+    def _wanted(self, feet: Array, posture: Array) -> Array:
         body = np.zeros(6)
-        body[2:] = self._posture.current_position
-        joints, _ = joints_for(self._robot, body, feet)
+        body[2:] = posture
+        joints, _ = joints_for(self._robot, body, feet, self._lead.position)
         return np.clip(joints, self._robot.lower, self._robot.upper)
+
+
+def _nothing() -> None:
+    """No head leads."""
+
+
+def _tops(manner: Manner) -> Twist:
+    """The fastest that it goes straight ahead, straight aside (m/s) and around (rad/s), which a full stick means."""
+    straight = min(manner.pace)
+    around = min(
+        (pace / max(hypot(x, y), 1e-9) for (x, y), pace in zip(manner.homes, manner.pace, strict=True)), default=inf
+    )
+    return straight, straight, around
+
+
+def _fitting(move: Array, more: Array, most: Array) -> float:
+    """The largest share of ``more`` that may be added to ``move`` with no joint (J,) going further than ``most``."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        room = np.where(more > 0, (most - move) / more, np.where(more < 0, (-most - move) / more, 1.0))
+    return float(np.clip(room.min(), 0.0, 1.0))
 
 
 class Settling:

@@ -14,7 +14,7 @@ export function CueLine(): JSX.Element {
     return connection.value.phase === "live" ? now : `When last seen: ${now.charAt(0).toLowerCase()}${now.slice(1)}`;
   });
   const reason = useComputed(() => sentence(state.value?.reason ?? ""));
-  const atLimit = useComputed(() => state.value?.mode === "driving" && state.value.at_limit);
+  const atLimit = useComputed(() => state.value?.mode === "driving" && state.value.limit !== "");
   const recording = useComputed(() => {
     const seconds = state.value?.recording_s ?? null;
     return seconds === null ? null : clockTime(seconds);

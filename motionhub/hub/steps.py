@@ -1,0 +1,90 @@
+"""How the driver wants it to step: by which gait, and how high. Kept from one walk to the next."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from motionhub.hub.effort import effort_of
+from motionhub.motion.gait import default_gait, gaits
+from motionhub.motion.manner import Manner, manner_of
+from motionhub.robot.model import Robot
+
+LOWEST = 0.005
+"""m: a foot that is lifted by less drags over what lies on any floor."""
+HIGHER = 1.5
+"""Times the robot's own lift: the highest that is offered."""
+RECOVERS_V = 0.005
+"""Per reading, of which there are some ten a second: how fast a voltage that was read is forgotten."""
+NOTED_V = 0.1
+"""What the battery gives is asked anew when its voltage has changed by more than this."""
+
+
+class Steps:
+    """The driver's choice, and what it comes to.
+
+    Args:
+        robot: The robot.
+        dt: Seconds a tick.
+    """
+
+    def __init__(self, robot: Robot, dt: float) -> None:
+        self._robot, self._dt = robot, dt
+        self._gaits = gaits(robot)
+        self.gait = default_gait(robot).name
+        self.lift: float | None = None
+        """m; the gait's own when None."""
+        self._battery_v: float | None = None
+        self._rested: float | None = None
+        self._choose()
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Of the gaits that there are."""
+        return tuple(self._gaits)
+
+    @property
+    def cycle_s(self) -> float:
+        """One step of every leg, in seconds."""
+        return self.manner.timing.cycle * self._dt
+
+    def by(self, gait: str) -> None:
+        """Walk by this gait from now on; one of :attr:`names`."""
+        self.gait = gait
+        self._choose()
+
+    def as_high_as(self, lift: float) -> None:
+        """Lift feet so high in m, as far as may be."""
+        self.lift = min(max(lift, LOWEST), lift_range(self._robot)[1])
+        self._choose()
+
+    def learn(self) -> None:
+        """Work out all that may be chosen, which takes a second or two: for a thread, before anybody chooses."""
+        for gait in list(self._gaits.values()):
+            own = manner_of(self._robot, gait, self._dt)
+            effort_of(self._robot, own)
+            effort_of(self._robot, manner_of(self._robot, gait, self._dt, lift=lift_range(self._robot)[1]))
+
+    def _choose(self) -> None:
+        gait = self._gaits[self.gait]
+        base = manner_of(self._robot, gait, self._dt)
+        lift = base.lift if self.lift is None else self.lift
+        if lift > base.lift:
+            base = manner_of(self._robot, gait, self._dt, lift=lift_range(self._robot)[1])
+        # Who can lift a foot high at a pace can lift it less high.
+        self.manner: Manner = base if lift == base.lift else replace(base, lift=lift)
+        self._effort = effort_of(self._robot, base)
+        self.given = self._effort.given(self._battery_v)
+        """How much of its pace servos and supply give now."""
+
+    def battery_is(self, volts: float) -> None:
+        """A reading of the battery, in V. It sags under load, so that for some seconds the highest is believed."""
+        rested = volts if self._rested is None else max(volts, self._rested - RECOVERS_V)
+        self._rested = rested
+        if self._battery_v is None or abs(rested - self._battery_v) > NOTED_V:
+            self._battery_v = rested
+            self.given = self._effort.given(rested)
+
+
+def lift_range(robot: Robot) -> tuple[float, float]:
+    """Between which heights in m feet may be told to be lifted."""
+    return LOWEST, max(HIGHER * robot.walk.lift, LOWEST)
