@@ -165,6 +165,14 @@ class ReadTable(Message):
     error_deg: ErrorDeg = 1.0
 
 
+class ReadDocument(Message):
+    """Look whether a sequence from elsewhere suits this robot; answered by a Made."""
+
+    type: Literal["read_document"] = "read_document"
+    name: DocumentName
+    text: DocumentText
+
+
 class ExportFrames(Message):
     """Ask for the frames of a sequence as MessagePack; answered by an Exported."""
 
@@ -192,7 +200,7 @@ class KeepSound(Message):
     data: Annotated[bytes, Field(max_length=SOUND_PART_BYTES)]
 
 
-LONG = (Draft, SaveMove, Mend, Thin, Rehearse, ReadTable, ExportFrames, SavePose, KeepSound)
+LONG = (Draft, SaveMove, Mend, Thin, Rehearse, ReadTable, ReadDocument, ExportFrames, SavePose, KeepSound)
 """What may be longer than other messages."""
 
 # ---------------------------------------------------------------- from the hub
@@ -416,7 +424,7 @@ class Mended(Message):
 
 
 class Made(Message):
-    """A sequence made of a recording or a table."""
+    """A sequence made of a recording or a table, or one that came from elsewhere."""
 
     type: Literal["made"] = "made"
     name: str

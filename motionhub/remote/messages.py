@@ -209,6 +209,7 @@ FromBrowser = Annotated[
     | making.LookBack
     | making.Transcribe
     | making.ReadTable
+    | making.ReadDocument
     | making.ExportFrames
     | making.SavePose
     | making.KeepSound,

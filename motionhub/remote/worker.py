@@ -250,6 +250,14 @@ class Worker:
         more = f"; passed over: {', '.join(name or 'a column without a heading' for name in passed)}" if passed else ""
         return self._made(job, done, [], more)
 
+    def read_document(self, job: dict[str, Any]) -> Answer:
+        """A sequence from elsewhere, under the name that it is wanted by."""
+        document = self._read(job).document.model_copy(update={"name": job["name"]})
+        count = len(document.keyframes)
+        words = f"{count} keys" + (f" and {len(document.walks)} walks" if document.walks else "")
+        text = jsontext.dump(document)
+        return _send(making.Made(name=job["name"], text=text, words=words, keyframes=count, error_deg=0.0))
+
     def _made(self, job: dict[str, Any], done: Thinned, cues: list[Cue], more: str) -> Answer:
         document = done.sequence.document.model_copy(update={"cues": cues})
         text = jsontext.dump(document)
@@ -294,6 +302,7 @@ class Worker:
         "rehearse": rehearse,
         "transcribe": transcribe,
         "read_table": read_table,
+        "read_document": read_document,
         "export_frames": export,
     }
 

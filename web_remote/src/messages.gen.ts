@@ -327,6 +327,13 @@ export interface ReadTable {
   error_deg?: ErrorDeg;
 }
 
+/** Look whether a sequence from elsewhere suits this robot; answered by a Made. */
+export interface ReadDocument {
+  type: "read_document";
+  name: DocumentName;
+  text: DocumentText;
+}
+
 /** Ask for the frames of a sequence as MessagePack; answered by an Exported. */
 export interface ExportFrames {
   type: "export_frames";
@@ -385,6 +392,7 @@ export type FromBrowser =
   | LookBack
   | Transcribe
   | ReadTable
+  | ReadDocument
   | ExportFrames
   | SavePose
   | KeepSound;
@@ -771,7 +779,7 @@ export interface Mended {
   left: boolean;
 }
 
-/** A sequence made of a recording or a table. */
+/** A sequence made of a recording or a table, or one that came from elsewhere. */
 export interface Made {
   type: "made";
   name: string;

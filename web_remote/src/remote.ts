@@ -49,6 +49,13 @@ export class Remote {
   /** A Stop was pressed that the hub has not had yet. */
   readonly stopOwed = signal(false);
 
+  /** The move that is being made, in the place for it; null while that is closed. */
+  readonly makes = signal<string | null>(null);
+  /** What the stage shows in place of the live robot: a moment of the move that is being made. */
+  readonly figure = signal<State | null>(null);
+  /** Hears what the hub says about making moves, and refusals; set by what makes them, which is loaded when needed. */
+  hearMaking: ((message: FromHub) => void) | null = null;
+
   /** As the sliders stand: the hub keeps these, and tells them to nobody. */
   readonly pace = signal(0.6);
   readonly height = signal(0);
@@ -192,10 +199,13 @@ export class Remote {
         this.tell(message.level, message.text);
         break;
       case "refused":
+        this.hearMaking?.(message);
         this.#refused(message);
         break;
       case "pong":
         break;
+      default:
+        this.hearMaking?.(message);
     }
   }
 

@@ -425,8 +425,8 @@ export class Maker {
     if (doc) this.#options.send({ type: "export_frames", name: this.name.value, text: writeText(doc), rate_hz });
   }
 
-  /** Makes a sequence of a recording or a table; null when it was refused, which has been told then. */
-  make(message: Extract<FromBrowser, { type: "transcribe" | "read_table" }>): Promise<{ text: string; words: string } | null> {
+  /** Makes a sequence of a recording, a table or a document from elsewhere; null when it was refused, which has been told then. */
+  make(message: Extract<FromBrowser, { type: "transcribe" | "read_table" | "read_document" }>): Promise<{ text: string; words: string } | null> {
     this.#resolve?.(null);
     return new Promise((resolve) => {
       this.#resolve = resolve;
@@ -552,7 +552,7 @@ export class Maker {
       this.opening.value = false;
       if (!this.history.value) this.name.value = "";
     }
-    if (to === "transcribe" || to === "read_table") {
+    if (to === "transcribe" || to === "read_table" || to === "read_document") {
       this.#resolve?.(null);
       this.#resolve = null;
     }

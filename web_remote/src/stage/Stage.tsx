@@ -9,7 +9,7 @@ type View = "coming" | "shown" | "missing";
 
 /** The live robot in a pool of light. The 3D part comes when everything else is there. */
 export function Stage({ children }: { children: ComponentChildren }): JSX.Element {
-  const { robot, state } = useRemote();
+  const { robot, state, figure } = useRemote();
   const canvas = useRef<HTMLCanvasElement>(null);
   const scene = useRef<Scene | null>(null);
   const view = useSignal<View>("coming");
@@ -38,12 +38,12 @@ export function Stage({ children }: { children: ComponentChildren }): JSX.Elemen
   }, [view]);
 
   useSignalEffect(() => {
-    const [made, now] = [robot.value, state.value];
+    const [made, now] = [robot.value, figure.value ?? state.value];
     if (view.value === "shown" && made && now) scene.current?.show(made, now);
   });
 
   return (
-    <section class="stage" aria-label="The robot, live">
+    <section class="stage" aria-label={figure.value ? "The move, not the robot" : "The robot, live"}>
       <canvas
         ref={canvas}
         class={view.value === "missing" ? "gone" : ""}
@@ -62,16 +62,17 @@ export function Stage({ children }: { children: ComponentChildren }): JSX.Elemen
       )}
       {view.value === "coming" && <p class="no-view">The stage is being lit.</p>}
       <Legend />
+      {figure.value && <p class="stage-note">The move, not the robot</p>}
       {children}
     </section>
   );
 }
 
 function Legend(): JSX.Element {
-  const { state } = useRemote();
+  const { state, figure } = useRemote();
   const margin = useSignal("");
   useSignalEffect(() => {
-    const now = state.value;
+    const now = figure.value ?? state.value;
     margin.value = now ? `Margin ${now.margin_mm.toFixed(0)} mm` : "";
   });
   return (

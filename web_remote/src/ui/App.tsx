@@ -7,6 +7,7 @@ import { capital, linkWords, plainName } from "../words.ts";
 import { CueLine } from "./CueLine.tsx";
 import { useRemote } from "./context.ts";
 import { DriveCard } from "./DriveCard.tsx";
+import { MakePlace } from "./MakePlace.tsx";
 import { MovesCard } from "./MovesCard.tsx";
 import { Notices } from "./Notices.tsx";
 import { PairingPage } from "./PairingPage.tsx";
@@ -40,7 +41,7 @@ function Show(): JSX.Element {
   useSignalEffect(() => {
     document.title = `${robotName.value} · motionhub`;
   });
-  useEffect(() => listenToKeys(remote, () => shown.peek() === "drive"), [remote, shown]);
+  useEffect(() => listenToKeys(remote, () => shown.peek() === "drive" && !remote.makes.peek()), [remote, shown]);
 
   const turnTo = (event: TargetedKeyboardEvent<HTMLDivElement>): void => {
     const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
@@ -53,39 +54,46 @@ function Show(): JSX.Element {
     document.getElementById(`tab-${next.id}`)?.focus();
   };
 
+  const makes = remote.makes.value;
   return (
-    <div class={stale.value ? "show stale" : "show"}>
+    <div class={`show${stale.value ? " stale" : ""}${makes ? " makes" : ""}`}>
       <StatusLine title={robotName.value} />
       <Stage>
         <Notices />
       </Stage>
       <main class="hand">
-        <CueLine />
-        <div class="tabs" role="tablist" aria-label="Cards" onKeyDown={turnTo}>
-          {CARDS.map(({ id, name }) => (
-            <button
-              key={id}
-              id={`tab-${id}`}
-              type="button"
-              role="tab"
-              aria-selected={shown.value === id}
-              aria-controls={shown.value === id ? `card-${id}` : undefined}
-              tabIndex={shown.value === id ? 0 : -1}
-              onClick={() => {
-                shown.value = id;
-              }}
-            >
-              {name}
-            </button>
-          ))}
-        </div>
-        {CARDS.map(
-          ({ id, card: Card }) =>
-            shown.value === id && (
-              <div key={id} class="card" id={`card-${id}`} role="tabpanel" aria-labelledby={`tab-${id}`}>
-                <Card />
-              </div>
-            ),
+        {makes ? (
+          <MakePlace name={makes} />
+        ) : (
+          <>
+            <CueLine />
+            <div class="tabs" role="tablist" aria-label="Cards" onKeyDown={turnTo}>
+              {CARDS.map(({ id, name }) => (
+                <button
+                  key={id}
+                  id={`tab-${id}`}
+                  type="button"
+                  role="tab"
+                  aria-selected={shown.value === id}
+                  aria-controls={shown.value === id ? `card-${id}` : undefined}
+                  tabIndex={shown.value === id ? 0 : -1}
+                  onClick={() => {
+                    shown.value = id;
+                  }}
+                >
+                  {name}
+                </button>
+              ))}
+            </div>
+            {CARDS.map(
+              ({ id, card: Card }) =>
+                shown.value === id && (
+                  <div key={id} class="card" id={`card-${id}`} role="tabpanel" aria-labelledby={`tab-${id}`}>
+                    <Card />
+                  </div>
+                ),
+            )}
+          </>
         )}
       </main>
       <StopBar />

@@ -1,6 +1,6 @@
 import { useComputed, useSignal } from "@preact/signals";
 import type { JSX } from "preact";
-import type { MoveInfo } from "../messages.gen.ts";
+import { DOCUMENT_NAME, type MoveInfo } from "../messages.gen.ts";
 import { capital, lasts, plainName, sentence, verdictWords } from "../words.ts";
 import { useRemote } from "./context.ts";
 import { Gate } from "./Gate.tsx";
@@ -19,12 +19,12 @@ export function MovesCard(): JSX.Element {
   });
   const all = moves.value;
   if (!all) return <p class="empty">The list of moves is on its way.</p>;
-  if (all.length === 0) return <p class="empty">There are no moves here yet.</p>;
   const routines = found.value.filter(({ kind }) => kind === "routine");
   const sequences = found.value.filter(({ kind }) => kind === "sequence");
   return (
     <div class="moves">
       <Gate may={mayPlay.value} />
+      <NewMove names={all.map(({ name }) => name)} />
       {all.length >= MANY && (
         <input
           class="search"
@@ -37,10 +37,60 @@ export function MovesCard(): JSX.Element {
           }}
         />
       )}
-      {found.value.length === 0 && <p class="empty">None is called that.</p>}
+      {all.length === 0 && <p class="empty">There are no moves here yet.</p>}
+      {all.length > 0 && found.value.length === 0 && <p class="empty">None is called that.</p>}
       <Section title="Routines" items={routines} />
       <Section title="Moves" items={sequences} />
     </div>
+  );
+}
+
+/** Making a move begins with its name. */
+function NewMove({ names }: { names: readonly string[] }): JSX.Element | null {
+  const remote = useRemote();
+  const name = useSignal<string | null>(null);
+  if (remote.welcome.value?.role !== "operator") return null;
+  if (name.value === null) {
+    return (
+      <button
+        type="button"
+        onClick={() => {
+          name.value = "";
+        }}
+      >
+        New move
+      </button>
+    );
+  }
+  const typed = name.value.trim();
+  const taken = names.some((other) => other.toLowerCase() === typed.toLowerCase());
+  const good = DOCUMENT_NAME.test(typed) && !taken;
+  return (
+    <form
+      class="new-move"
+      onSubmit={(event) => {
+        event.preventDefault();
+        if (good) remote.makes.value = typed;
+      }}
+    >
+      <input
+        type="text"
+        aria-label="What to call the new move"
+        placeholder="What to call it"
+        value={name.value}
+        maxLength={64}
+        autocomplete="off"
+        autocapitalize="off"
+        spellcheck={false}
+        ref={(input) => input?.focus()}
+        onInput={(event) => {
+          name.value = event.currentTarget.value;
+        }}
+      />
+      <button type="submit" class="primary" disabled={!good}>
+        {taken ? "There is one" : "Make it"}
+      </button>
+    </form>
   );
 }
 
@@ -91,6 +141,17 @@ function Move({ item }: { item: MoveInfo }): JSX.Element {
         </p>
         {reason && verdict !== "fits" && <p class="row-reason">{sentence(reason)}</p>}
       </div>
+      {item.kind === "sequence" && remote.welcome.value?.role === "operator" && (
+        <button
+          type="button"
+          aria-label={`Change ${plainName(name)}`}
+          onClick={() => {
+            remote.makes.value = name;
+          }}
+        >
+          Change
+        </button>
+      )}
       {now.value !== null && <span class="row-progress" style={{ "--share": now.value }} />}
     </li>
   );

@@ -1,0 +1,88 @@
+/**
+ * The place where a move is made, in place of the cards: heading, pose, strip, verdict. It is loaded when it is first
+ * opened. Parts read the Maker (client.ts) and call `do`; none talks to the hub itself.
+ */
+
+import { effect } from "@preact/signals";
+import type { JSX } from "preact";
+import { useEffect, useMemo } from "preact/hooks";
+import { browserClock } from "../clock.ts";
+import { browserStore } from "../pairing.ts";
+import type { Remote } from "../remote.ts";
+import { useRemote } from "../ui/context.ts";
+import { Bring } from "./Bring.tsx";
+import { Maker } from "./client.ts";
+import { MakerContext } from "./context.ts";
+import { Heading } from "./Heading.tsx";
+import { Journal } from "./journal.ts";
+import { Notes } from "./Notes.tsx";
+import { Posing } from "./Posing.tsx";
+import { Strip } from "./Strip.tsx";
+import { Verdict } from "./Verdict.tsx";
+
+const makers = new WeakMap<Remote, Maker>();
+
+/** One for each remote: what is open stays open while other cards are looked at. */
+export function makerOf(remote: Remote): Maker {
+  const known = makers.get(remote);
+  if (known) return known;
+  const maker = new Maker({
+    send: (message) => remote.send(message),
+    connection: remote.connection,
+    robot: remote.robot,
+    tell: (level, text) => remote.tell(level, text),
+    clock: browserClock,
+    next: (callback) => {
+      const asked = requestAnimationFrame(callback);
+      return () => cancelAnimationFrame(asked);
+    },
+    journal: new Journal(browserStore()),
+  });
+  remote.hearMaking = (message) => void maker.receive(message);
+  makers.set(remote, maker);
+  return maker;
+}
+
+export function Make({ name }: { name: string }): JSX.Element {
+  const remote = useRemote();
+  const maker = useMemo(() => makerOf(remote), [remote]);
+  useEffect(() => {
+    if (maker.name.peek() !== name) maker.open(name);
+  }, [maker, name]);
+  useEffect(() => {
+    // The stage shows the move at the player's time, as soon as the hub has said how it goes.
+    const end = effect(() => {
+      const live = remote.state.value;
+      remote.figure.value = live && maker.figure(live);
+    });
+    return () => {
+      end();
+      maker.player.pause();
+      remote.figure.value = null;
+    };
+  }, [remote, maker]);
+  useEffect(() => {
+    // The hub refused to open it: there is nothing to show.
+    return effect(() => {
+      if (maker.name.value === "" && !maker.opening.value && remote.makes.value === name) remote.makes.value = null;
+    });
+  }, [remote, maker, name]);
+  return (
+    <MakerContext.Provider value={maker}>
+      <div class="make" data-testid="make">
+        <Heading />
+        <Notes />
+        {maker.sheet.value ? (
+          <div class="make-parts">
+            <Posing />
+            <Strip />
+            <Verdict />
+            <Bring />
+          </div>
+        ) : (
+          <p class="empty">The move is on its way.</p>
+        )}
+      </div>
+    </MakerContext.Provider>
+  );
+}

@@ -1,0 +1,50 @@
+import type { JSX } from "preact";
+import { plainName, sentence } from "../words.ts";
+import { useMaker } from "./context.ts";
+
+/** What somebody has to know or decide before going on. */
+export function Notes(): JSX.Element {
+  const maker = useMaker();
+  const conflict = maker.conflict.value;
+  const changed = maker.changed.value;
+  return (
+    <>
+      {conflict && (
+        <div class="asks" role="alertdialog" aria-label="Saved by someone else">
+          <p>{sentence(conflict.words)} Yours has not been saved over it.</p>
+          <div class="choices">
+            <button type="button" onClick={() => maker.keepMine()}>
+              Save mine; theirs stays under Earlier
+            </button>
+            <button type="button" disabled={!conflict.text} onClick={() => maker.takeTheirs()}>
+              Take theirs; Undo brings mine back
+            </button>
+          </div>
+        </div>
+      )}
+      {changed && !conflict && (
+        <div class="make-note" role="status">
+          <p>{sentence(changed.words)} You go on with yours; saving will ask.</p>
+          <button
+            type="button"
+            onClick={() => {
+              maker.changed.value = null;
+            }}
+          >
+            I see
+          </button>
+        </div>
+      )}
+      {maker.shipped.value && maker.dirty.value && (
+        <p class="make-note">
+          {plainName(maker.name.value)} came with the program. Saving makes it yours; the shipped one stays beneath.
+        </p>
+      )}
+      {maker.unable.value && (
+        <p class="wrong" role="alert">
+          {maker.unable.value}
+        </p>
+      )}
+    </>
+  );
+}
