@@ -12,7 +12,11 @@ import numpy as np
 from check.scene import MOTORS, Scene
 from numpy.typing import NDArray
 
-from motionhub.motion.gait import Gait
+from motionhub.hub.bearing import Bearing
+from motionhub.hub.sources.standing import Standing
+from motionhub.hub.steps import Steps
+from motionhub.motion.gait import Gait, gaits
+from motionhub.motion.manner import manner_of
 from motionhub.motion.planar import REST, Twist
 from motionhub.motion.posing import joints_for
 from motionhub.motion.stepper import Stepper
@@ -24,7 +28,10 @@ Array = NDArray[np.float64]
 STAND_S = 0.6
 """s to stand before the walk and after it."""
 FALLEN = float(np.deg2rad(12))
+"""rad: twice what any driver here leans the body by."""
 STEP_S = 0.002
+CARRIED = np.array([0.012, *np.deg2rad([5, 5, 8])])
+"""m and rad: how far up, over, down at the nose and around the driver of :func:`driven_live` carries the body."""
 
 EIGHT_WAYS = {
     name: (float(np.cos(i * np.pi / 4)), float(np.sin(i * np.pi / 4)), 0.0)
@@ -110,30 +117,63 @@ def steady(robot: Robot, gait: Gait, way: Twist, share: float, seconds: float = 
     return stepped(walker, iter([twist] * round(seconds / PULSE_S)))
 
 
-def driven(robot: Robot, gait: Gait, rng: np.random.Generator, seconds: float) -> Plan:
-    """A drive as of someone who tries what it can do: any way, held for a while, let go, flicked to and fro.
+def driven(robot: Robot, rng: np.random.Generator, seconds: float) -> Plan:
+    """A drive as of someone who tries what it can do: any way, held for a while, let go, flicked, in any gait.
 
     Args:
         robot: The robot.
-        gait: How it steps.
         rng: What the driver does next.
         seconds: For so long, and until it stands.
     """
-    walker = Stepper(robot, gait, PULSE_S)
-    tops = [speed(walker.limit((w[0] * 9, w[1] * 9, w[2] * 99))[0]) for w in ((1, 0, 0), (0, 1, 0), (0, 0, 1))]
+    manners = [manner_of(robot, gait, PULSE_S) for gait in gaits(robot).values()]
+    walker = Stepper(robot, dt=PULSE_S)
 
     def commands() -> Iterator[Twist]:
         left = round(seconds / PULSE_S)
         while left > 0:
-            kind = rng.choice(["any", "any", "straight", "turn", "stop"])
-            shares = rng.uniform(-1, 1, 3) * 1.2  # beyond the limit at times, which is the stepper's to hold
-            keep = {"any": (1, 1, 1), "straight": (1, 0, 0), "turn": (0, 0, 1), "stop": (0, 0, 0)}[kind]
-            vx, vy, wz = (float(a * b * c) for a, b, c in zip(shares, keep, tops, strict=True))
-            ticks = min(left, round(rng.choice([0.1, 0.5, 2.0, 6.0]) * rng.uniform(0.2, 1.0) / PULSE_S) + 1)
+            if rng.random() < 0.15:
+                walker.change(manners[rng.integers(len(manners))])
+            ticks = min(left, _held(rng))
             left -= ticks
+            tops = [speed(walker.limit((w[0] * 9, w[1] * 9, w[2] * 99))[0]) for w in np.eye(3).tolist()]
+            vx, vy, wz = (share * top for share, top in zip(_shares(rng), tops, strict=True))
             yield from [(vx, vy, wz)] * ticks
 
     return stepped(walker, commands())
+
+
+def driven_live(robot: Robot, rng: np.random.Generator, seconds: float) -> Plan:
+    """The same by the source of motion that a driver moves in the hub: the body is carried up, down and aside
+    meanwhile, and feet are lifted lower and higher. It does not say where the body goes, so only falls can be seen.
+    """
+    steps = Steps(robot, PULSE_S)
+    standing = Standing(robot, PULSE_S, Bearing(robot), steps)
+    rows = [standing.step().joints]
+    while len(rows) < seconds / PULSE_S:
+        if rng.random() < 0.15:
+            steps.by(steps.names[rng.integers(len(steps.names))])
+        if rng.random() < 0.15:
+            steps.as_high_as(rng.uniform(0.7, 1.5) * robot.walk.lift)
+        if rng.random() < 0.4:
+            standing.carry(*(rng.uniform(-1, 1, 4) * CARRIED).tolist())
+        standing.drive(*np.clip(_shares(rng), -1, 1).tolist())
+        rows += [standing.step().joints for _ in range(_held(rng))]
+    standing.rest()
+    while not standing.at_rest:
+        rows.append(standing.step().joints)
+    return Plan(robot, np.array(rows), np.zeros((len(rows), 3)))
+
+
+def _shares(rng: np.random.Generator) -> Array:
+    """Of the fastest forward, left and around: beyond it at times, which is the stepper's to hold."""
+    kept = {"any": (1, 1, 1), "straight": (1, 0, 0), "turn": (0, 0, 1), "stop": (0, 0, 0)}
+    found: Array = rng.uniform(-1.2, 1.2, 3) * kept[rng.choice(["any", "any", "straight", "turn", "stop"])]
+    return found
+
+
+def _held(rng: np.random.Generator) -> int:
+    """For how many ticks a finger stays where it is."""
+    return round(float(rng.choice([0.1, 0.5, 2.0, 6.0])) * rng.uniform(0.2, 1.0) / PULSE_S) + 1
 
 
 def speed(twist: Twist) -> float:
@@ -154,6 +194,8 @@ class Player:
     def __init__(self, robot: Robot, friction: float = 0.8, band: float = BAND, limits: bool = True) -> None:
         self.robot, self.limits = robot, limits
         self.scene = Scene(robot, friction=friction, servo=MOTORS, step_s=STEP_S)
+        # A foot that friction can hold stays: by MuJoCo's softer friction it creeps some tenths of a millimetre a step.
+        self.scene.model.opt.impratio = 100
         self.band = band
         self.belly = {i for i, geom in enumerate(self.scene.model.geom_bodyid) if int(geom) == self.scene.body}
 
