@@ -1,4 +1,4 @@
-"""How much of a walk's speed the servos and the supply can give now: by loads worked out once, at the voltage of the moment.
+"""How much of a walk's speed the servos and the supply give now: loads worked out once, at the voltage of the moment.
 
 A manner of walking is as fast as geometry, joint ranges and servos without load allow. What the weight takes
 of each servo, and all servos together of the regulator, is worked out on a steady walk at a few speeds, with the

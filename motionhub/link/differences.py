@@ -114,7 +114,7 @@ def cost(m: Ints) -> tuple[Ints, Ints]:
 
 
 _FIELD, _SUMMED = 9, 20
-"""Bits for each sum, and joints that are summed at a time: 20 codes of 25 bits fit, and seven such sums in one number."""
+"""Bits for each sum, and joints that are summed at a time: 20 codes of 25 bits fit, and seven sums in one number."""
 
 
 @cache

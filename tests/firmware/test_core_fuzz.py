@@ -13,7 +13,8 @@ SANITIZERS = ["-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
 SHAPE = core_build.invented(7, 3)
 
 # A script to begin with, as fuzz.cpp reads it: hello, settings kept, a stretch of frames, silence, a watchdog's reset,
-# hello, frames, an empty battery, a start, hello, limp, something that looks like differences, frames again, and some together.
+# hello, frames, an empty battery, a start, hello, limp, something that looks like differences, frames again, and some
+# together.
 EVENING = bytes.fromhex(
     "01 01 07 00 0a 08 78 0f 5a 28 00 00 00 05 c8 08 04 05 3c 01 01 08 00 0f 3c 09 01 02 03 06 fa 14"
     " 06 63 14 08 01 01 01 09 00 0f 32 07 03 41 02 00 00 0f 1e 08 04 06 00 00 02 3c 09 00 00 00 00 0f 32 09"

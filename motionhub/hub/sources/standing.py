@@ -7,7 +7,6 @@ when a stick is touched.
 from __future__ import annotations
 
 from math import hypot, inf
-from typing import Literal
 
 import numpy as np
 
