@@ -1,7 +1,6 @@
 """What moving adds to loads: derivatives against SciPy's, a moving robot against Pinocchio's equations of motion."""
 
 import json
-from dataclasses import replace
 
 import numpy as np
 import pinocchio as pin
@@ -20,7 +19,7 @@ from motionhub.motion.easing import ease
 from motionhub.motion.frames import Frames
 from motionhub.motion.posing import joints_for
 from motionhub.motion.render import render
-from motionhub.robot import servo, urdf
+from motionhub.robot import urdf
 from motionhub.robot.model import STANDARD_GRAVITY, Robot
 
 Array = NDArray[np.float64]
@@ -98,22 +97,13 @@ def moved(sway: Sway, model: pin.Model, t: float) -> tuple[Array, Array, Array]:
     return q[2], v[1], (v[2] - v[0]) / (2 * h)
 
 
-def without_rotors(robot: Robot, monkeypatch: pytest.MonkeyPatch) -> Robot:
-    """The same robot with servos that take no torque to be turned faster themselves."""
-    monkeypatch.setattr(servo, "RISE_S", 0.0)
-    return replace(robot, servos=tuple(replace(kind) for kind in robot.servos))
-
-
 @pytest.mark.parametrize("seed", range(3))
-def test_a_swaying_robot_is_in_balance_by_pinocchios_equations(
-    seed: int, robot: Robot, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_swaying_robot_is_in_balance_by_pinocchios_equations(seed: int, robot: Robot) -> None:
     """The forces that our torques imply carry the trunk as it truly moves, and are the forces we say.
 
     The trunk's motion is that which the move was made from: neither attitude nor odometry nor derivatives of
     ours are in it. What is left is what a parabola over five frames takes off a sine of 2 Hz: 4 % of the inertia.
     """
-    robot = without_rotors(robot, monkeypatch)  # they push on nothing but their joints
     sway, rate = Sway(robot, seed), 50.0
     times = np.arange(101) / rate
     found = work_out(frames(robot, sway.joints(times), rate))
@@ -202,36 +192,6 @@ def linear(robot: Robot, degrees: float, ms: int) -> Frames:
     return render(documents.parse(json.dumps(document), "nod", robot), robot)
 
 
-def test_rotors_take_torque_to_be_turned_faster(robot: Robot, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What Pinocchio's armature adds, on top of the same robot without."""
-    sway, rate = Sway(robot, 0), 50.0
-    joints = sway.joints(np.arange(101) / rate)
-    model = pin.buildModelFromXML(urdf.export(robot), pin.JointModelFreeFlyer())
-    data = model.createData()
-    columns = [model.joints[model.getJointId(name)].idx_v for name in robot.joint_names]
-    wide = half_width(rate)
-    _, gaining = derivatives(np.ascontiguousarray(joints.T), rate)
-    own = work_out(frames(robot, joints, rate)).torques[wide:-wide]
-    q, still = pin.neutral(model), np.zeros(model.nv)
-    acceleration, added = np.zeros(model.nv), np.zeros_like(own)
-    bare = [pin.rnea(model, data, q, still, _placed(acceleration, columns, a)).copy() for a in gaining.T]
-    armature = np.zeros(model.nv)
-    armature[columns] = robot.rotor_inertia
-    model.armature = armature
-    for t, a in enumerate(gaining.T):
-        with_rotors = pin.rnea(model, data, q, still, _placed(acceleration, columns, a))
-        added[t] = (with_rotors - bare[t])[columns]
-    without = without_rotors(robot, monkeypatch)
-    np.testing.assert_allclose(own, work_out(frames(without, joints, rate)).torques[wide:-wide] + added, atol=1e-9)
-    assert np.abs(added).max() > 0.05
-
-
-def _placed(into: NDArray[np.float64], columns: list[int], values: NDArray[np.float64]) -> NDArray[np.float64]:
-    into[:] = 0
-    into[columns] = values
-    return into
-
-
 def test_a_linear_corner_is_a_knock_of_the_size_that_a_servo_makes_of_it(tansy: Robot) -> None:
     """By hand: the head turns back at full speed; its servo takes what turning it back within 47 ms takes, not more."""
     t = work_out(linear(tansy, 30, 500))
@@ -239,6 +199,5 @@ def test_a_linear_corner_is_a_knock_of_the_size_that_a_servo_makes_of_it(tansy: 
     back = 2 * float(np.abs(t.speeds[:, j]).max()) * 3 / 7 * 50
     arm = tansy.link_com[j]
     inertia = float(tansy.link_inertia[j][2, 2] + tansy.link_mass[j] * (arm[0] ** 2 + arm[1] ** 2))
-    inertia += float(tansy.rotor_inertia[j])
     assert np.abs(t.torques[:, j]).max() == pytest.approx(inertia * back, rel=0.05)
     assert np.abs(t.torques[:, j]).max() < tansy.servos[j].stall_torque_at(7.0)

@@ -18,7 +18,6 @@ from motionhub.motion import documents
 from motionhub.motion.frames import Frames
 from motionhub.motion.posing import joints_for, rest_joints
 from motionhub.motion.render import render
-from motionhub.robot import servo
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
 
@@ -130,12 +129,11 @@ def test_a_jump_is_not_told_to_go_slower(tansy: Robot) -> None:
     assert "slower" not in found.advice
 
 
-def test_joint_torque_counts_what_speed_leaves(tansy: Robot, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_joint_torque_counts_what_speed_leaves(tansy: Robot) -> None:
     """Torque falls linearly to nothing at no-load speed: a loaded leg cannot turn as fast as a free one.
 
-    With servos so slow that what it takes to speed up is next to nothing, and no rotors to speed up either.
+    With servos so slow that what it takes to speed up is next to nothing.
     """
-    monkeypatch.setattr(servo, "RISE_S", 0.0)
     tansy = replace(tansy, servos=tuple(replace(s, free_speed=s.free_speed * 0.05) for s in tansy.servos))
     top = top_speed(tansy)[1]
     feet = standing(tansy, 100)
