@@ -190,6 +190,8 @@ def test_joints_are_in_the_order_of_the_file(tansy: Robot) -> None:
 UNITS = ("_mm", "_g", "_deg", "_us", "_ms", "_s", "_v", "_a", "_mah", "_ohm", "_kgfcm")
 UNITLESS = {
     "hold_fraction",
+    "uart",
+    "battery_input",
     "regulator_efficiency",
     "share",
     "pin",
