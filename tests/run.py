@@ -35,6 +35,7 @@ DEBIAN = {
         "fuzzing the robot's program by coverage; it is fuzzed at random by g++ then",
     ),
     "gcc-avr": ("avr-gcc", "the tests of the robot's program on its chip"),
+    "make": ("make", "the tests of the robot's program on its chip"),
     "avr-libc": ("/usr/lib/avr/include/avr/io.h", "the tests of the robot's program on its chip"),
     "libsimavr-dev": ("/usr/include/simavr/sim_avr.h", "the tests of the robot's program on its chip"),
     "libelf-dev": ("/usr/include/libelf.h", "the tests of the robot's program on its chip"),

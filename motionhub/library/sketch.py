@@ -12,7 +12,6 @@ import shutil
 from pathlib import Path
 
 from motionhub.errors import InputError
-from motionhub.library.atomic import sync_folder, write_text
 from motionhub.link.firmware import MARK, config_header
 from motionhub.robot.board import DIMMED, UARTS
 from motionhub.robot.calibration import Calibration
@@ -65,11 +64,11 @@ def write_sketch(folder: Path, files: dict[str, str]) -> None:
         try:
             for path, text in files.items():
                 (fresh / path).parent.mkdir(parents=True, exist_ok=True)
-                write_text(fresh / path, text)
+                # Nothing here is lost that could not be exported again, so nothing waits for the disk.
+                (fresh / path).write_text(text, encoding="utf-8", newline="\n")
             if folder.exists():
                 folder.rename(old)
             fresh.rename(folder)
-            sync_folder(folder.parent)
         finally:
             if old.exists() and not folder.exists():
                 old.rename(folder)

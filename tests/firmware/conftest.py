@@ -1,9 +1,12 @@
+import dataclasses
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import chip
 import core_build
 import numpy as np
 import pytest
+from chip import Chip, Program
 from core_twin import Pair
 from hypothesis import settings
 
@@ -74,3 +77,39 @@ def pair(workshop: Workshop) -> Iterator[Callable[..., Pair]]:
     yield make
     for each in made:
         each.close()
+
+
+class Boards:
+    """Emulated boards, and programs built for them, once each."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._board = chip.build_board(folder)
+        self._programs: dict[tuple[str, int], Program] = {}
+        self.made: list[Chip] = []
+
+    def program(self, name: str = "tansy", baud: int = 57_600) -> Program:
+        if (name, baud) not in self._programs:
+            robot = load(ROBOTS / f"{name}.toml")
+            robot = dataclasses.replace(robot, link=dataclasses.replace(robot.link, baud=baud))
+            folder = self._folder / f"{name}{baud}"
+            self._programs[name, baud] = chip.build_program(folder, robot, fitted(robot))
+        return self._programs[name, baud]
+
+    def switch_on(self, program: Program, mv: int | None = None, eeprom: bytes | None = None) -> Chip:
+        self.made.append(Chip(self._board, program, mv, eeprom))
+        return self.made[-1]
+
+
+@pytest.fixture(scope="session")
+def all_boards(tmp_path_factory: pytest.TempPathFactory) -> Boards:
+    if missing := chip.able():
+        pytest.skip(missing)
+    return Boards(tmp_path_factory.mktemp("boards"))
+
+
+@pytest.fixture
+def boards(all_boards: Boards) -> Iterator[Boards]:
+    yield all_boards
+    while all_boards.made:
+        all_boards.made.pop().close()

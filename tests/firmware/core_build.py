@@ -66,21 +66,20 @@ def invented(joints: int, outputs: int) -> Shape:
 
 
 def config(shape: Shape) -> str:
-    """The text of config.h, as it is exported; of the wiring the core reads nothing."""
-    names = [f"joint_{i}" for i in range(shape.joints)]
-    outputs = [f"output_{i}" for i in range(shape.outputs)]
+    """The text of config.h, as it is exported; the core reads nothing of the wiring."""
+    joints, outputs = range(shape.joints), range(shape.outputs)
     wiring = Wiring(
-        joint_names=names,
-        joint_pins=list(range(shape.joints)),
-        output_names=outputs,
-        output_pins=list(range(shape.outputs)),
+        joint_names=[f"joint {i}" for i in joints],
+        joint_pins=joints,
+        output_names=[f"output {i}" for i in outputs],
+        output_pins=outputs,
         uart=1,
-        baud=57600,
+        baud=57_600,
         battery_input=0,
         reference_mv=5000,
         divider_ohm=(10_000, 4_700),
     )
-    return header(shape.export, shape.settings, wiring, "Invented")
+    return header(shape.export, shape.settings, wiring, "a test")
 
 
 def sources() -> list[Path]:

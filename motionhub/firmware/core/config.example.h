@@ -7,6 +7,8 @@
 
 #include "platform.h"
 
+#define MOTIONHUB_UART 1  // for the board's file: the serial port that the radio is on
+
 namespace motionhub {
 
 constexpr uint8_t JOINTS = 3;    // 1 to 48
