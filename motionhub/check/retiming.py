@@ -27,8 +27,9 @@ from motionhub.check.mend import Mender
 from motionhub.check.timeline import Progress, Timeline, work_out
 from motionhub.motion.covering import cover
 from motionhub.motion.documents import Sequence
+from motionhub.motion.formats import FASTEST_BPM, LONGEST_S
 from motionhub.motion.render import render
-from motionhub.motion.retime import can_be_bent, counts_beats, knots, stretched
+from motionhub.motion.retime import can_be_bent, counts_beats, knots, most, stretched
 from motionhub.motion.spans import Drive, drive
 from motionhub.motion.support import rest_on_ground
 from motionhub.robot.limits import top_speed
@@ -54,6 +55,8 @@ SLOWER = 1.15, 1.5
 LAST_ROUNDS = 20
 HOPELESS = 12.0
 """What is wrong even when it is so many times slower is not for time to mend."""
+_SHARES = 0.1, 0.25, 0.5, 0.75
+"""Of the way from as quick as can be to as it was, at which a move is tried that is worse when it is so quick."""
 _HALVINGS = 40
 _TIMED = (
     rules_joints.joint_speed,
@@ -116,7 +119,17 @@ def retime(
     Raises:
         InputError: It cannot be rendered, or grows longer than a move may be.
     """
-    return _Retiming(sequence, robot.on_supply(supply_v), rate_hz, progress).result(fastest)
+    robot = robot.on_supply(supply_v)
+    found = _Retiming(sequence, robot, rate_hz, progress)
+    if not fastest:
+        return found.result(False)
+    quick = found.result(True)
+    if not (wrong := found.errors()):
+        return quick
+    # As quick as its joints can go, a move may hold a heavy pose for more of its time, or stop elsewhere.
+    calm = _Retiming(sequence, robot, rate_hz, progress)
+    slow = calm.result(False)
+    return quick if wrong <= (left := calm.errors()) else found.held_back(calm.lengths, left) or slow
 
 
 class _Retiming:
@@ -128,6 +141,8 @@ class _Retiming:
         """(K,) pieces that channels pass through; the others, walks and moves in beats, change as a whole."""
         self.order = np.concatenate([[0], np.cumsum(self.free)])
         """(K + 1,) how many of those lie before each knot."""
+        self.most = np.minimum(most(sequence, robot) * 0.999, MOST) * self.original
+        """(K,) s, what is beyond all sense, or beyond what may be written."""
         self.least = self.original.copy()
         self.runs: dict[tuple[int, int], float] = {}
         """Free pieces that have to be so long together, in s."""
@@ -142,6 +157,26 @@ class _Retiming:
             self._shorten()
         self._fit()
         self._settle()
+        return self._retimed()
+
+    def errors(self) -> set[tuple[str, str | None]]:
+        """What any rule finds wrong with it as it is, by rule and subject."""
+        t = self._timeline()
+        quiet, rules = Mender(t), (*_TIMED, *_PLACED)
+        own = [finding for rule in rules for finding in rule(t, quiet)]
+        return {(f.rule, f.subject) for f in [*own, *around(t, rules, own)] if f.severity == "error"}
+
+    def held_back(self, calm: Array, allowed: set[tuple[str, str | None]]) -> Retimed | None:
+        """As quick as it may be with no errors but those allowed, on the way to ``calm`` (K,) s; None if it may not."""
+        quick = self.lengths
+        for share in _SHARES:
+            self.lengths = quick + share * (np.maximum(calm, quick) - quick)
+            self.now = stretched(self.sequence, self.robot, self.lengths / self.original)
+            if self.errors() <= allowed:
+                return self._retimed()
+        return None
+
+    def _retimed(self) -> Retimed:
         factors = self.lengths / self.original
         changed = np.flatnonzero(np.abs(factors - 1) > 1e-6)
         changes = [Change(float(self.at[i]), float(self.at[i + 1]), float(factors[i])) for i in changed]
@@ -170,7 +205,7 @@ class _Retiming:
         least = np.where(moves & self.free, np.minimum(short, self.original), self.original)
         if counts_beats(self.sequence.document):
             tempo = self.sequence.document.tempo_bpm or 0.0
-            least = self.original * max(float(need.max()) * SPARE, tempo / 400)
+            least = self.original * max(float(need.max()) * SPARE, tempo / (0.999 * FASTEST_BPM))
         self.least, self.whole = least, np.where(self.free, self.whole, least)
         self._stretch()
 
@@ -191,8 +226,8 @@ class _Retiming:
         kept = self.now, self.lengths, self.runs.copy(), self.whole.copy()
         self.trying = True
         self._ask(t, self._slower(t, wrong, HOPELESS), np.full(len(t.frames), -1))
-        self.trying = False
         self._stretch()
+        self.trying = False
         hopeless = {(finding.rule, finding.subject) for finding in self._wrong(self._timeline())}
         self.now, self.lengths, self.runs, self.whole = kept
         for _ in range(LAST_ROUNDS):
@@ -230,6 +265,9 @@ class _Retiming:
         self.lengths = self.whole.copy()
         if free.size:
             self.lengths[free] = cover(self.least[free], self.runs)
+        grown, room = float((self.lengths - self.original).sum()), LONGEST_S * 0.999 - float(self.original.sum())
+        if self.trying and grown > room:
+            self.lengths = self.original + (self.lengths - self.original) * (max(room, 0.0) / grown)
         self.now = stretched(self.sequence, self.robot, self.lengths / self.original)
 
     # -------------------------------------------------------------- what has to be longer
@@ -265,16 +303,16 @@ class _Retiming:
         return asked
 
     def _ask_whole(self, piece: int, need: float) -> bool:
-        length = self._allowed(float(self.lengths[piece]) * need * SPARE, float(self.original[piece]))
+        length = self._allowed(float(self.lengths[piece]) * need * SPARE, float(self.most[piece]))
         if length is None:
             return False
         self.whole[piece] = max(length, float(self.whole[piece]))
         return True
 
-    def _allowed(self, length: float, before: float) -> float | None:
-        """So long, if that is not beyond all sense for what was ``before`` s long; while trying, as long as may be."""
-        if length > MOST * before:
-            return MOST * before if self.trying else None
+    def _allowed(self, length: float, most: float) -> float | None:
+        """So long, if that is no more than the most; while trying, as long as may be."""
+        if length > most:
+            return most if self.trying else None
         return length
 
     def _ask_run(self, start: float, stop: float, ratio: float) -> bool:
@@ -284,8 +322,8 @@ class _Retiming:
         end -= 1
         run = int(self.order[first]), int(self.order[end])
         inside = float(self.lengths[first:end][self.free[first:end]].sum())
-        before = float(self.original[first:end][self.free[first:end]].sum())
-        length = self._allowed(inside + (stop - start) * (ratio * SPARE - 1), before)
+        longest = float(self.most[first:end][self.free[first:end]].sum())
+        length = self._allowed(inside + (stop - start) * (ratio * SPARE - 1), longest)
         if run[0] >= run[1] or length is None:
             return False
         self.runs[run] = max(length, self.runs.get(run, 0.0))
@@ -342,7 +380,12 @@ def slower_by(t: Timeline) -> tuple[Array, Indices]:
     found = np.maximum(need[np.arange(count), joint], FASTEST)
     limit = robot.supply.regulator_a
     idle = supply.solve(robot, still, 0 * speeds, t.frames.outputs, t.set_v).amps
-    drawn = np.where(t.standing & (idle < limit), (t.rail.amps - idle) / np.maximum(limit - idle, 1e-3), 0.0)
+    turning = supply.solve(robot, still, speeds, t.frames.outputs, t.set_v).amps
+    left = np.maximum(limit - idle, 1e-3)
+    # What turning takes falls with the speed, what speeding up takes with its square: a/k + b/k² is what is left.
+    a, b = turning - idle, t.rail.amps - turning
+    slower = (a + np.sqrt(np.maximum(a**2 + 4 * b * left, 0.0))) / (2 * left)
+    drawn = np.where(t.standing & (idle < limit), slower, 0.0)
     drawn[drawn > MOST] = 0.0
     joint = np.where(drawn > found, -1, joint)
     return np.maximum(found, drawn), joint

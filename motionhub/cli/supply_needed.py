@@ -95,6 +95,11 @@ def show(found: Sizing, packs: Sequence[OnOnePack], console: Console | None = No
     for name, finding in found.beyond:
         console.print(Text(f"  ✗ no supply mends: {_reason(name, finding)}"))
     console.print(_set_points(found))
+    if any(point.fits and not point.whole_check for point in found.set_points):
+        console.print(
+            "  at least: this is for the moves alone. Ways to and from them, and stops, may\n"
+            "  take more; they are in the other answers, and in any with --supply-v V."
+        )
     console.print(_batteries(packs))
 
 
@@ -107,17 +112,23 @@ def _set_points(found: Sizing) -> Table:
         more = f" (and {len(first.failing) - 1} more)" if len(first.failing) > 1 else ""
         table.add_row(
             f"{first.rail_v:.1f} V" if first is last else f"{first.rail_v:.1f}-{last.rail_v:.1f} V",
-            "-" if first.regulator_a is None else f"{first.regulator_a:.1f} A",
+            _regulator(first),
             Text(_reason(*first.failing[0]) + more if first.failing else ""),
         )
     return table
 
 
+def _regulator(point: SetPoint) -> str:
+    if point.regulator_a is None:
+        return "-"
+    return f"{point.regulator_a:.1f} A" if point.whole_check else f"at least {point.regulator_a:.1f} A"
+
+
 def _alike(points: Sequence[SetPoint]) -> list[tuple[SetPoint, SetPoint]]:
-    """First and last of each run of set-points that take the same regulator; those that fail, one by one."""
+    """First and last of each run of set-points with the same answer; those that fail, one by one."""
     runs: list[tuple[SetPoint, SetPoint]] = []
     for point in points:
-        if runs and point.fits and runs[-1][1].regulator_a == point.regulator_a:
+        if runs and point.fits and _regulator(runs[-1][1]) == _regulator(point):
             runs[-1] = (runs[-1][0], point)
         else:
             runs.append((point, point))

@@ -23,6 +23,8 @@ LONGEST_S = 3600.0
 """An hour: longer is a slip of the pen, and more frames than a check should be asked for."""
 SHORTEST_S = 0.02
 """One period of a hobby servo."""
+SLOWEST_BPM, FASTEST_BPM = 10.0, 400.0
+LONGEST_CYCLE_MS = 20_000.0
 
 _MAX_ITEMS = 20_000
 
@@ -131,7 +133,7 @@ class WalkStretch(Part):
     left_mm_s: Annotated[float, Field(ge=-2000, le=2000)] = 0.0
     turn_deg_s: Annotated[float, Field(ge=-360, le=360)] = 0.0
     """Positive turns to the left."""
-    cycle_ms: Annotated[float, Field(ge=200, le=20_000)] | None = None
+    cycle_ms: Annotated[float, Field(ge=200, le=LONGEST_CYCLE_MS)] | None = None
     """One step of every leg takes this long; the robot file's cycle when not given."""
     lift_mm: Annotated[float, Field(gt=0, le=300)] | None = None
 
@@ -174,7 +176,7 @@ class SequenceFile(Part):
     format: Literal["motionhub-sequence/1"]
     name: Title
     about: Words = ""
-    tempo_bpm: Annotated[float, Field(ge=10, le=400)] | None = None
+    tempo_bpm: Annotated[float, Field(ge=SLOWEST_BPM, le=FASTEST_BPM)] | None = None
     poses: dict[str, Pose] = Field(default_factory=dict)
     keyframes: Annotated[list[Keyframe], Field(max_length=_MAX_ITEMS)] = Field(default_factory=list)
     walks: Annotated[list[WalkStretch], Field(max_length=_MAX_ITEMS)] = Field(default_factory=list)

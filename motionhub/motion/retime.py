@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from motionhub.motion import jsontext
 from motionhub.motion.documents import Sequence, parse
-from motionhub.motion.formats import Cue, Keyframe, SequenceFile, WalkStretch
+from motionhub.motion.formats import LONGEST_CYCLE_MS, LONGEST_S, SLOWEST_BPM, Cue, Keyframe, SequenceFile, WalkStretch
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
@@ -45,6 +45,21 @@ def can_be_bent(sequence: Sequence) -> NDArray[np.bool_]:
     for start, stop in (sequence.span(walk) for walk in sequence.document.walks):
         walks |= (middles > start) & (middles < stop)
     return ~walks
+
+
+def most(sequence: Sequence, robot: Robot) -> Array:
+    """(K - 1,) how many times as long each piece may become so that it still is one: a tempo, or a walk's cycle."""
+    at, document = knots(sequence), sequence.document
+    longest = LONGEST_S / max(float(at[-1]), 1e-9)
+    found = np.full(len(at) - 1, longest)
+    if counts_beats(document):
+        found[:] = min(longest, (document.tempo_bpm or SLOWEST_BPM) / SLOWEST_BPM)
+    for walk in document.walks:
+        start, stop = sequence.span(walk)
+        cycle = robot.walk.cycle_s * 1000 if walk.cycle_ms is None else walk.cycle_ms
+        inside = (at[:-1] < stop - SAME_S) & (at[1:] > start + SAME_S)
+        found[inside] = np.minimum(found[inside], LONGEST_CYCLE_MS / cycle)
+    return found
 
 
 def counts_beats(document: SequenceFile) -> bool:

@@ -1,5 +1,7 @@
 """Poses and moves that the tests of the check share."""
 
+from dataclasses import fields, replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -7,11 +9,24 @@ from motionhub.motion.frames import Frames
 from motionhub.motion.posing import joints_for, standing_feet
 from motionhub.robot.kinematics import within
 from motionhub.robot.model import Robot
+from motionhub.robot.servo import Servo
 
 Array = NDArray[np.float64]
 
 LEFT_TRIPOD = (0, 2, 4)
 """Tansy's left front, left rear and right middle legs."""
+
+
+class Rotorless(Servo):
+    """A servo that takes no torque to speed itself up."""
+
+    rotor_inertia = 0.0
+
+
+def rotorless(robot: Robot) -> Robot:
+    """The robot with such servos: what takes torque is what it carries."""
+    bare = [Rotorless(**{f.name: getattr(servo, f.name) for f in fields(servo)}) for servo in robot.servos]
+    return replace(robot, servos=tuple(bare))
 
 
 def standing(robot: Robot, count: int = 1) -> Array:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
+from stances import rotorless
 
 from motionhub.check.report import check
 from motionhub.check.retiming import retime
@@ -38,6 +39,7 @@ def test_what_fits_is_left_alone(tansy: Robot) -> None:
 
 
 def test_only_what_is_too_fast_is_stretched_and_by_as_little_as_it_takes(tansy: Robot) -> None:
+    tansy = rotorless(tansy)
     move = sequence(tansy, keyframes=[head(1000, 40), head(1100, -40), head(2100, 0)])
     assert broken(move, tansy) == {"joint-speed"}
     result = retime(move, tansy)
@@ -69,7 +71,7 @@ def test_cues_stay_with_their_keyframes(tansy: Robot) -> None:
 def test_beats_stay_on_beats(tansy: Robot) -> None:
     keyframes = [{"at_beat": b, "joints_deg": {"head": d}} for b, d in ((1, 60), (1.5, -60), (4, 0))]
     move = sequence(tansy, tempo_bpm=150, keyframes=keyframes)
-    assert broken(move, tansy) == {"joint-speed"}
+    assert "joint-speed" in broken(move, tansy)
     result = retime(move, tansy)
     assert broken(result.sequence, tansy) == set()
     assert [k.at_beat for k in result.sequence.document.keyframes] == [1, 1.5, 4]

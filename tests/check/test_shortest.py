@@ -11,6 +11,7 @@ is ahead by exactly that; so there it is told to keep the pace of the approach.
 from __future__ import annotations
 
 import json
+import os
 from dataclasses import replace
 from itertools import pairwise
 
@@ -22,6 +23,7 @@ import toppra.constraint
 from hypothesis import Phase, event, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
+from stances import rotorless
 from toppra.interpolator import AbstractGeometricPath
 
 from motionhub.check.report import check
@@ -31,6 +33,7 @@ from motionhub.motion import documents
 from motionhub.motion.covering import cover
 from motionhub.motion.documents import Sequence
 from motionhub.motion.render import render
+from motionhub.motion.retime import most, stretched
 from motionhub.robot.limits import top_speed
 from motionhub.robot.mass import gravity_torques
 from motionhub.robot.model import Robot
@@ -42,7 +45,8 @@ LEG = ("left_front.coxa", "left_front.femur", "left_front.tibia")
 
 @pytest.fixture(scope="module")
 def light(tansy: Robot) -> Robot:
-    """Links that weigh next to nothing: speed is all that counts."""
+    """Links and rotors that weigh next to nothing: speed is all that counts."""
+    tansy = rotorless(tansy)
     return replace(tansy, link_mass=tansy.link_mass * 1e-6, link_inertia=tansy.link_inertia * 1e-6)
 
 
@@ -122,13 +126,16 @@ def test_where_a_servo_has_less_speed_to_give_it_is_toppra_that_says_how_much(ta
     """A heavy leg held up: what gravity takes of each servo changes along the way, and so does its speed
     (a servo's torque falls linearly with its speed; practice). toppra: its velocity limits that vary with the path.
     """
+    tansy = rotorless(tansy)
     weak = replace(
         tansy,
         supply=replace(tansy.supply, regulator_a=100.0, battery_ohm=1e-3, wiring_ohm=1e-4),
         servos=tuple(
             # Slow, so that inertia takes nothing worth mentioning: toppra is not told of it.
             replace(s, stall_torque=s.stall_torque * 0.14, free_speed=s.free_speed * 0.1, hold_fraction=1.0)
-            for s in tansy.servos
+            if i < 3
+            else s
+            for i, s in enumerate(tansy.servos)
         ),
     )
     dice = np.random.default_rng(seed)
@@ -290,57 +297,87 @@ def test_current_is_used_up_to_what_there_is(tansy: Robot) -> None:
     assert report.fits
 
 
-POSES = st.fixed_dictionaries(
-    {},
-    optional={
-        "joints_deg": st.fixed_dictionaries({}, optional={"head": st.integers(-75, 75), "tail": st.integers(-55, 55)}),
-        "body": st.fixed_dictionaries(
-            {},
-            optional={
-                "x_mm": st.integers(-25, 25), "y_mm": st.integers(-25, 25), "z_mm": st.integers(-25, 15),
-                "roll_deg": st.integers(-6, 6), "pitch_deg": st.integers(-6, 6), "yaw_deg": st.integers(-8, 8),
-            },
-        ),
-        "feet": st.dictionaries(
-            st.sampled_from(["left_front", "right_middle", "left_rear"]),
-            st.fixed_dictionaries({"z_mm": st.integers(0, 35)}), max_size=2,
-        ),
-    },
-)  # fmt: skip
-STEPS = st.lists(
-    st.tuples(st.integers(60, 700), POSES, st.sampled_from(["minimum-jerk", "linear", "ease-in-out", "ease"])),
-    min_size=1, max_size=7,
-)  # fmt: skip
+@st.composite
+def documents_of(draw: st.DrawFn, robot: Robot) -> dict[str, object]:
+    """A move by times, by beats, or with a walk in it: a few keyframes of body, feet, heads and tails."""
+    kind = draw(st.sampled_from(["times", "beats", "walk"]))
+    sizes = {"x_mm": 25, "y_mm": 25, "z_mm": 18, "roll_deg": 6, "pitch_deg": 6, "yaw_deg": 8}
+    at, keyframes = 0.0, []
+    for _ in range(draw(st.integers(1, 6))):
+        at += draw(st.sampled_from([0.25, 0.5, 1.0]) if kind == "beats" else st.integers(60, 700))
+        pose: dict[str, object] = {}
+        axes = draw(st.sets(st.sampled_from(sorted(sizes)), max_size=3))
+        if axes:
+            pose["body"] = {axis: draw(st.integers(-sizes[axis], sizes[axis])) for axis in sorted(axes)}
+        if kind != "walk" and draw(st.booleans()):
+            pose["feet"] = {draw(st.sampled_from(robot.leg_names)): {"z_mm": draw(st.integers(0, 35))}}
+        if not pose or draw(st.booleans()):
+            joint = draw(st.integers(3 * robot.legs, robot.joints - 1))
+            low, high = (round(float(np.rad2deg(side[joint]) * 0.8)) for side in (robot.lower, robot.upper))
+            pose["joints_deg"] = {robot.joint_names[joint]: draw(st.integers(low, high))}
+        approach = draw(st.sampled_from(["minimum-jerk", "linear", "ease-in-out", "ease"]))
+        keyframes.append({("at_beat" if kind == "beats" else "at_ms"): at, "approach": approach, **pose})
+    document = {"format": "motionhub-sequence/1", "name": "test", "keyframes": keyframes}
+    if kind == "beats":
+        return {**document, "tempo_bpm": draw(st.integers(100, 300))}
+    if kind == "walk":
+        start, long = round(at / 2), draw(st.integers(2500, 4000))
+        walk = {"forward_mm_s": draw(st.integers(-12, 12)), "turn_deg_s": draw(st.integers(-3, 3))}
+        walks = [{"from_ms": start, "to_ms": start + long, **walk}]
+        return {**document, "walks": walks, "end_ms": max(start + long, at) + 200}
+    return document
 
 
-@settings(max_examples=12, deadline=None, phases=[Phase.explicit, Phase.reuse, Phase.generate])
-@given(steps=STEPS, fastest=st.booleans())
-def test_after_mending_the_check_passes(
-    steps: list[tuple[int, dict[str, object], str]], fastest: bool, tansy: Robot
-) -> None:
-    """Whatever fits when it is done ten times as slowly fits after retiming: in all rules, stops included.
+def ten_times_slower(move: Sequence, robot: Robot) -> Sequence:
+    """Or so much slower as it may be written."""
+    return stretched(move, robot, np.minimum(10.0, 0.99 * most(move, robot)))
 
-    A dozen moves in each run; 150 were tried when this was written.
+
+TIMED = {"joint-speed", "joint-torque", "supply-current", "supply-voltage"}
+UNSTEADY = {"stability", "tip-over"}
+MOVES = int(os.environ.get("MOTIONHUB_RETIMED_MOVES", "4"))
+
+
+@settings(max_examples=MOVES, deadline=None, phases=[Phase.explicit, Phase.reuse, Phase.generate])
+@given(data=st.data(), fastest=st.booleans())
+def test_after_mending_the_check_passes(data: st.DataObject, fastest: bool, robot: Robot) -> None:
+    """Nothing is left wrong but what is wrong when all is done ten times as slowly, too: in all rules, stops included.
+
+    What is not steady lies one way or the other by how it came there, so of such a move only what time mends is asked.
+    A few moves of each robot in each run; for as many as you like, set MOTIONHUB_RETIMED_MOVES.
     """
-    at, keyframes = 0, []
-    for wait, pose, approach in steps:
-        at += wait
-        moves = {key: value for key, value in pose.items() if value} or {"joints_deg": {"tail": 10}}
-        keyframes.append({"at_ms": at, "approach": approach, **moves})
-    move = sequence(tansy, keyframes)
-    slowly = sequence(tansy, [{**key, "at_ms": key["at_ms"] * 10} for key in keyframes])
-    if not check(render(slowly, tansy)).fits:
-        event("time does not mend it")
-        return
-    found = retime(move, tansy, fastest=fastest)
-    event("retimed" if found.changes else "fits")
-    left = [f for f in check(render(found.sequence, tansy)).findings if f.severity == "error"]
-    assert not left
+    document = data.draw(documents_of(robot))
+    move = documents.parse(json.dumps(document), "test", robot)
+    slowly = errors(ten_times_slower(move, robot), robot)
+    found = retime(move, robot, fastest=fastest)
+    event("retimed" if found.changes else "as it was")
+    event("time mends all of it" if not slowly else "time does not mend it")
+    left = errors(found.sequence, robot)
+    assert not (left & TIMED if slowly & UNSTEADY else left) - slowly
     if not fastest:
         assert found.sequence.duration_s >= move.duration_s - 1e-9
-    assert [k.model_copy(update={"at_ms": 0.0}) for k in found.sequence.document.keyframes] == [
-        k.model_copy(update={"at_ms": 0.0}) for k in move.document.keyframes
+    assert [k.model_copy(update={"at_ms": None}) for k in found.sequence.document.keyframes] == [
+        k.model_copy(update={"at_ms": None}) for k in move.document.keyframes
     ]
+
+
+def errors(move: Sequence, robot: Robot) -> set[str]:
+    return {f.rule for f in check(render(move, robot)).findings if f.severity == "error"}
+
+
+def test_no_piece_becomes_longer_than_it_may_be_written(tansy: Robot) -> None:
+    """A tempo and a walk's cycle have limits of their own; in search of what time mends, they are kept."""
+    starved = tansy.on_supply(regulator_a=1.0)  # at rest, too: no time mends that
+    beats = [{"at_beat": 1, "joints_deg": {"head": 70}}, {"at_beat": 1.5, "joints_deg": {"head": -70}}]
+    slow = retime(sequence(starved, beats, tempo_bpm=101), starved).sequence
+    assert 10 <= (slow.document.tempo_bpm or 0) < 101
+    for cycle in (1200, 15000):
+        walk = {"from_ms": 500, "to_ms": 30500, "forward_mm_s": 3, "cycle_ms": cycle}
+        keys = [{"at_ms": 200, "joints_deg": {"head": 70}}, {"at_ms": 300, "joints_deg": {"head": -70}}]
+        found = retime(sequence(starved, keys, walks=[walk]), starved)
+        assert found.changes
+    quick = [{"at_beat": 1, "joints_deg": {"head": 1}}, {"at_beat": 2, "joints_deg": {"head": -1}}]
+    assert (retime(sequence(tansy, quick, tempo_bpm=60), tansy, fastest=True).sequence.document.tempo_bpm or 0) <= 400
 
 
 def test_only_when_told_to_it_gets_faster_and_pauses_stay(tansy: Robot) -> None:
