@@ -63,8 +63,10 @@ def test_every_pulse_and_period_is_exact_while_bytes_come_at_full_rate(boards, b
     assert chip.issues()["activity"][-1] == Activity.FOLLOWING
     chip.edges()
     chip.run(chip.cycle + PERIOD)
+    sent = set()
     for pulses in moves:
         hub.tick(pulses, extra=rest_of_the_line)
+        sent.add(pulses)
     hub.tick(pulses)
 
     issues = chip.issues()
@@ -74,15 +76,15 @@ def test_every_pulse_and_period_is_exact_while_bytes_come_at_full_rate(boards, b
     starts, widths, wanted = starts[2:-2], widths[2:-2], issues["pulses"][2:-2]
     assert (starts >= 0).all()
     error, period = (widths - wanted * US) / US, np.diff(starts, axis=0) / US
-    if noisy:
-        # As many different pulses as were sent: the noise did not keep any from coming through.
-        assert len(np.unique(wanted, axis=0)) > 0.6 * len(wanted)
+    # A long frame may come after its tick, and then the next one in the same; the noise keeps none from coming through.
+    came = len(sent & {tuple(row) for row in wanted.tolist()}) / len(sent)
+    assert came > 0.8
     shown(
         [
             (f"{robot.joints} channels at {baud} baud{' with noise' if noisy else ''}", f"{SECONDS:g} s"),
             ("width, off", f"{error.min():+.3f} to {error.max():+.3f} µs, spread {error.std():.3f} µs"),
             ("period", f"{period.min():.2f} to {period.max():.2f} µs, spread {period.std():.2f} µs"),
-            ("load", f"{chip.load:.1%}"),
+            ("frames", f"{came:.1%} of different ones issued; load {chip.load:.1%}"),
             ("a byte waited", f"{chip.rx_worst_us:.0f} µs at most; there is time for {3 * 10e6 / baud:.0f}"),
         ]
     )

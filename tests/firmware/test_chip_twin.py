@@ -7,7 +7,7 @@ import random
 
 import numpy as np
 import pytest
-from chip import shown
+from chip import MS, shown
 from chip_twin import Twin
 from scripted import Hub, rest_pulses
 
@@ -48,9 +48,11 @@ def test_a_whole_life_is_the_same_pulse_for_pulse_and_byte_for_byte(boards, name
     twin.follow()
     hub.session.keep(image(chip.robot, chip.program.calibration))
     bad.lost, bad.flipped, bad.cut, bad.repeated, back.lost = 0.1, 0.002, 0.05, 0.05, 0.1
+    hub.delay = 60 * MS
     for pulses in wander(rest, 300, 2):
         hub.tick(pulses, np.ones(outputs))
     twin.follow()
+    hub.delay = 0
     bad.lost = bad.flipped = bad.cut = bad.repeated = back.lost = 0
     hub.quiet(120)
     twin.follow()
