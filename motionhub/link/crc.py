@@ -3,8 +3,8 @@
 Polynomial x²⁴+x²²+x²⁰+x¹⁹+x¹⁸+x¹⁶+x¹⁴+x¹³+x¹¹+x¹⁰+x⁸+x⁷+x⁶+x³+x+1 (0x5D6DCB), most significant bit
 first, starting from 0xFEDCBA: the RevEng catalogue's CRC-24/FLEXRAY-A, check value 0x7979BD.
 
-Why this one. Its Hamming distance is 6 up to 2026 data bits, so at our lengths (at most 128 bytes with the
-check) no five flipped bits go unnoticed; the exhaustive test in ``tests/link/test_crc.py`` says so without
+Why this one. Its Hamming distance is 6 up to 2024 data bits, so at our lengths (at most 128 bytes with the
+check) no five flipped bits go unnoticed; the exhaustive tests in ``tests/link/test_crc.py`` say both without
 leaning on a table. Sixteen bits can give 6 only up to 135 data bits (Koopman & Chakravarty, DSN 2004),
 and a frame of twenty joints has more. The other reason is damage that is not a few flipped bits: of packets
 made of noise or of two halves, one in 2²⁴ passes, not one in 2¹⁶; at a hundred such packets a second that is

@@ -80,6 +80,24 @@ def test_every_one_two_and_three_flipped_bits_of_a_frame_one_by_one():
     assert patterns == 296 + 296 * 295 // 2 + 296 * 295 * 294 // 6
 
 
+def test_distance_six_holds_up_to_2024_data_bits_and_no_further():
+    """By exhaustion of every four bits, two against two; 0xAEB6E5 as Koopman writes this polynomial (*memory*)."""
+    assert (0x1000000 | POLYNOMIAL) >> 1 == 0xAEB6E5
+    single = [1]
+    for _ in range(2025 + 23):
+        single.append(crc_shift(single[-1]))
+    for data_bits, distinct in ((2024, True), (2025, False)):
+        bits = np.array(single[: data_bits + 24])
+        first, second = np.triu_indices(len(bits), 1)
+        pairs = np.sort(bits[first] ^ bits[second])
+        assert bool(pairs[0] and (np.diff(pairs) != 0).all()) is distinct
+
+
+def crc_shift(state: int) -> int:
+    """One more bit of data: the remainder times x."""
+    return (state << 1) ^ (0x1000000 | POLYNOMIAL) if state & 0x800000 else state << 1
+
+
 def test_distance_is_not_more_than_six():
     # The claim is exact: some six bits of a frame do cancel. Three bits against three others.
     single = syndromes(FRAME)[:120]
