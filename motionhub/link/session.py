@@ -58,7 +58,7 @@ KEPT_THERE = 18
 """How many numbers back the robot is sure to keep a frame (see receiver.HELD)."""
 KEPT = 200
 """Frames remembered: four seconds at 50 a second."""
-SHARE_S = 0.2
+SHARE_S = 0.1
 """How long packets may be too large before more frames share one; it costs a tick of delay and no more."""
 JUDGE_S = 1.0
 """How long a way is tried before frames are left out, and before fewer share a packet again."""
