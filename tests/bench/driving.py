@@ -30,7 +30,7 @@ def measure(say: Callable[[str], None]) -> Result:
             continue
         say(robot.name)
         hub = Hub(robot, Calibration.default(robot))
-        now = _at_rest(hub)
+        now = at_rest(hub)
         costs = []
         for _ in range(TICKS):
             now += PERIOD_S
@@ -48,7 +48,7 @@ def measure(say: Callable[[str], None]) -> Result:
     )
 
 
-def _at_rest(hub: Hub) -> float:
+def at_rest(hub: Hub) -> float:
     """A robot that answers, stands and is under control of "bench"; returns the time by then."""
     now = 0.0
     hub.joined("bench", "bench", True, now)
