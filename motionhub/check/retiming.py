@@ -61,12 +61,12 @@ _HALVINGS = 40
 _TIMED = (
     rules_joints.joint_speed,
     rules_joints.joint_torque,
+    rules_joints.holding_torque,  # what speeding up takes heats a servo, too
     rules_supply.supply_current,
     rules_supply.supply_voltage,
 )
 """Rules that time may mend, in a move and in a stop."""
 _PLACED = (
-    rules_joints.holding_torque,
     rules_ground.stability,
     rules_ground.tip_over,
     rules_ground.ground,

@@ -20,7 +20,7 @@ import pytest
 import toppra
 import toppra.algorithm
 import toppra.constraint
-from hypothesis import Phase, event, given, settings
+from hypothesis import Phase, event, given, reject, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 from stances import rotorless
@@ -29,6 +29,7 @@ from toppra.interpolator import AbstractGeometricPath
 from motionhub.check.report import check
 from motionhub.check.retiming import retime, slower_by
 from motionhub.check.timeline import work_out
+from motionhub.errors import InputError
 from motionhub.motion import documents
 from motionhub.motion.covering import cover
 from motionhub.motion.documents import Sequence
@@ -333,7 +334,7 @@ def ten_times_slower(move: Sequence, robot: Robot) -> Sequence:
     return stretched(move, robot, np.minimum(10.0, 0.99 * most(move, robot)))
 
 
-TIMED = {"joint-speed", "joint-torque", "supply-current", "supply-voltage"}
+TIMED = {"joint-speed", "joint-torque", "holding-torque", "supply-current", "supply-voltage"}
 UNSTEADY = {"stability", "tip-over"}
 MOVES = int(os.environ.get("MOTIONHUB_RETIMED_MOVES", "4"))
 
@@ -348,12 +349,19 @@ def test_after_mending_the_check_passes(data: st.DataObject, fastest: bool, robo
     """
     document = data.draw(documents_of(robot))
     move = documents.parse(json.dumps(document), "test", robot)
+    try:
+        before = errors(move, robot)
+    except InputError:
+        reject()  # more than it can walk in that time
     slowly = errors(ten_times_slower(move, robot), robot)
     found = retime(move, robot, fastest=fastest)
     event("retimed" if found.changes else "as it was")
     event("time mends all of it" if not slowly else "time does not mend it")
     left = errors(found.sequence, robot)
-    assert not (left & TIMED if slowly & UNSTEADY else left) - slowly
+    # A walk's feet come down elsewhere when it is slower, so it may also keep what was wrong with it and is no matter
+    # of time.
+    left -= slowly | (before - TIMED)
+    assert not (left & TIMED - {"holding-torque"} if slowly & UNSTEADY else left)
     if not fastest:
         assert found.sequence.duration_s >= move.duration_s - 1e-9
     assert [k.model_copy(update={"at_ms": None}) for k in found.sequence.document.keyframes] == [
