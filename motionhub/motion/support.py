@@ -48,8 +48,9 @@ SLIVER = 1e-6
 LEVEL = np.array([0.0, 0.0, 1.0])
 PROBES = 8
 """Frames that are tried on all triples before any is tried on all frames."""
-ROLLS = np.cos(np.deg2rad(0.5))
-"""A robot whose ground turns further than this from one frame to the next may have rolled onto another facet."""
+ROLLS = np.cos(np.deg2rad(0.25))
+"""A robot whose ground turns further than this from one frame to the next may have rolled onto another facet, with one
+that is nearer left untried; where two facets are nearer than this to each other, it does not matter which it is."""
 SAME_PLANE = 1e-9
 """Planes whose normals have a cosine this near to 1 are one."""
 
