@@ -142,27 +142,26 @@ def _to_and_from(t: Timeline) -> Iterator[_Way]:
 
 def _stops(t: Timeline) -> Iterator[_Way]:
     robot, joints, rate = t.frames.robot, t.frames.joints, t.frames.rate_hz
-    speeds = np.zeros((len(joints) + 1, robot.joints))
-    speeds[1:-1] = np.diff(joints, axis=0) * rate
-    for frame in _worst(t, speeds[:-1]):
-        speed = speeds[frame]
-        gain = (speed - speeds[max(frame - 1, 0)]) * rate
+    for frame in _worst(t):
+        speed = t.speeds[frame]
+        gain = (speed - t.speeds[max(frame - 1, 0)]) * rate
         before = joints[np.maximum(np.arange(frame + 1 - _LEAD, frame + 1), 0)]
         words = f"stopping at {frame / rate:.1f} s"
         yield _Way(words, frame, before, brake(robot, 1 / rate, joints[frame], speed, gain), stop=True)
 
 
-def _worst(t: Timeline, speeds: Array) -> list[int]:
-    """The frames at which a stop is looked at closely, for ``speeds`` (T, J) in rad/s."""
-    count, rate = len(speeds), t.frames.rate_hz
+def _worst(t: Timeline) -> list[int]:
+    """The frames at which a stop is looked at closely."""
+    count, rate = len(t.frames), t.frames.rate_hz
     robot = t.frames.robot
-    share = np.abs(speeds) / top_speed(robot)
+    share = np.abs(t.speeds)
+    share /= top_speed(robot)
     legs = share[:, : 3 * robot.legs].reshape(count, robot.legs, 3).max(axis=2)
     chosen = {int(share.max(axis=1).argmax()), int((legs * t.down).max(axis=1).argmax())}
-    ends = t.frames.joints + run_out(robot, speeds)
-    tried = np.unique([*_told_apart(ends, rate), *chosen])
-    ends, here = ends[tried], t.frames.joints[tried]
-    ends = np.clip(ends, np.minimum(robot.lower, here), np.maximum(robot.upper, here))
+    further = run_out(robot, t.speeds)
+    tried = np.unique([*_told_apart(t.speeds, further, rate), *chosen])
+    here = t.frames.joints[tried]
+    ends = np.clip(here + further[tried], np.minimum(robot.lower, here), np.maximum(robot.upper, here))
     for badness, limit, near in _measures(t, poses(t, tried, ends)):
         worse = np.full(count, -np.inf)
         worse[tried] = badness
@@ -173,12 +172,20 @@ def _worst(t: Timeline, speeds: Array) -> list[int]:
     return sorted(chosen)
 
 
-def _told_apart(ends: Array, rate: float) -> Indices:
-    """Frames whose stops are worth telling apart, by where they end (T, J) in rad: at most about :data:`MOST`."""
-    way = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(ends, axis=0)).max(axis=1))])
-    often = max(EVERY_S * rate, len(ends) / MOST)
+def _told_apart(speeds: Array, further: Array, rate: float) -> Indices:
+    """Frames whose stops are worth telling apart, by where they end: at most about :data:`MOST`.
+
+    Args:
+        speeds: (T, J) rad/s, from the frame before.
+        further: (T, J) rad that a stop then still goes on.
+        rate: Frames a second.
+    """
+    apart = np.diff(further, axis=0)
+    apart += speeds[1:] / rate
+    way = np.concatenate([[0.0], np.cumsum(np.abs(apart, out=apart).max(axis=1))])
+    often = max(EVERY_S * rate, len(speeds) / MOST)
     # By the way that they have gone, and by time; where either passes a mark, there is a frame.
-    marks = np.floor(np.stack([way / max(APART, 2 * float(way[-1]) / MOST), np.arange(len(ends)) / often]))
+    marks = np.floor(np.stack([way / max(APART, 2 * float(way[-1]) / MOST), np.arange(len(speeds)) / often]))
     found: Indices = np.flatnonzero(np.diff(marks, axis=1, prepend=-1.0).any(axis=0))
     return found
 

@@ -147,10 +147,10 @@ def check(
 
 def _peaks(t: Timeline, link_bytes_s: float) -> Peaks:
     names = t.frames.robot.joint_names
-    torque, speed = np.abs(t.torques).max(axis=0), np.rad2deg(np.abs(t.speeds).max(axis=0))
+    torque, speed = (np.maximum(values.max(axis=0), -values.min(axis=0)) for values in (t.torques, t.speeds))
     return Peaks(
         joint_torque_nm=dict(zip(names, torque.tolist(), strict=True)),
-        joint_speed_dps=dict(zip(names, speed.tolist(), strict=True)),
+        joint_speed_dps=dict(zip(names, np.rad2deg(speed).tolist(), strict=True)),
         supply_a=float(t.rail.amps.max()),
         supply_v_min=float(t.rail.volts.min()),
         stability_margin_mm=float(t.margin.min()) * 1e3,

@@ -29,7 +29,7 @@ def joint_range(t: Timeline, mender: Mender) -> list[Finding]:
     """Joints outside their range."""
     robot, joints = t.frames.robot, t.frames.joints
     found = []
-    for j in np.flatnonzero(((joints < robot.lower) | (joints > robot.upper)).any(axis=0)):
+    for j in np.flatnonzero((joints.min(axis=0) < robot.lower) | (joints.max(axis=0) > robot.upper)):
         for limit, above in ((robot.upper[j], True), (robot.lower[j], False)):
             rule = Limit("joint-range", "deg", DEG, t.frames.rate_hz, above, RANGE_SLACK)
             advise = _bend_less(t, mender, int(j), limit)
@@ -84,14 +84,15 @@ def joint_speed(t: Timeline, mender: Mender) -> list[Finding]:
     """Joints faster than their servo turns without load, or so fast that what they do late breaks another rule."""
     robot = t.frames.robot
     rule = Limit("joint-speed", "deg/s", DEG, t.frames.rate_hz)
-    speeds, limits = np.abs(t.speeds), top_speed(robot, t.set_v)
+    limits = top_speed(robot, t.set_v)
     found = []
-    for j in np.flatnonzero((speeds > limits).any(axis=0)):
+    for j in np.flatnonzero(np.maximum(t.speeds.max(axis=0), -t.speeds.min(axis=0)) > limits):
+        speeds = np.abs(t.speeds[:, j])
 
-        def advise(stretch: Stretch, own: Array = speeds[:, j], limit: float = float(limits[j])) -> str:
+        def advise(stretch: Stretch, own: Array = speeds, limit: float = float(limits[j])) -> str:
             return _slower(own, stretch.worst, limit, t.frames.rate_hz)
 
-        found += rule.findings(speeds[:, j], limits[j], advise, robot.joint_names[j])
+        found += rule.findings(speeds, limits[j], advise, robot.joint_names[j])
     return found + lagging(t)
 
 
@@ -112,21 +113,21 @@ def joint_torque(t: Timeline, mender: Mender) -> list[Finding]:
     """Joints that need more torque than their servo gives at that speed and voltage."""
     robot = t.frames.robot
     rule = Limit("joint-torque", "N·m", 1.0, t.frames.rate_hz)
-    torques, speeds, volts = np.abs(t.torques), np.abs(t.speeds), t.rail.steady_volts
     found = []
     for j, servo in enumerate(robot.servos):
         if t.hardest[j] <= 1:
             continue
-        available = servo.torque_available(speeds[:, j], volts)
+        torques, speeds = np.abs(t.torques[:, j]), np.abs(t.speeds[:, j])
+        available = servo.torque_available(speeds, t.rail.steady_volts)
         # Too fast for any torque at all is the speed rule's to say, if it does: it goes by the set-point, and the
         # rail under load may leave less.
-        too_fast = bool((speeds[:, j] > top_speed(robot, t.set_v)[j]).any())
+        too_fast = bool((speeds > top_speed(robot, t.set_v)[j]).any())
         where = t.standing & (available > 0) if too_fast else t.standing
-        if not (torques[:, j] > available)[where].any():
+        if not (torques > available)[where].any():
             continue
         advise = _carry_less(t, mender, j, servo)
         span = float(servo.stall_torque_at(t.set_v))
-        found += rule.findings(torques[:, j], available, advise, robot.joint_names[j], where, span)
+        found += rule.findings(torques, available, advise, robot.joint_names[j], where, span)
     return found
 
 

@@ -75,7 +75,7 @@ def run_out(robot: Robot, velocity: Array) -> Array:
     """How far (…, J) in rad joints at ``velocity`` (…, J) rad/s still go when they are stopped out of steady motion."""
     share = (np.abs(velocity) / top_speed(robot)).max(axis=-1, keepdims=True)
     duration = np.where(share * BRAKE_S >= ONSET_S, share * BRAKE_S + ONSET_S, 2 * np.sqrt(share * BRAKE_S * ONSET_S))
-    found: Array = velocity * duration / 2  # the S-curve is symmetrical
+    found: Array = velocity * (duration / 2)  # the S-curve is symmetrical
     return found
 
 

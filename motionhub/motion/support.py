@@ -303,16 +303,21 @@ def _settled(
 
     known = np.zeros(len(triples), dtype=bool)
     open_ = np.arange(steps)
+    tried: _Facets | None = None
     while True:
         probe = np.unique(open_[np.linspace(0, len(open_) - 1, PROBES).astype(np.intp)])
         new = on(probe).useful() & ~known
         if not new.any() and len(probe) < len(open_):
             # The frames that are left are of another kind, whatever it is.
             new = on(open_).useful() & ~known
+        if 2 * (known | new).sum() > len(triples):
+            new = ~known
         known |= new
-        if 2 * known.sum() > len(triples):
-            return _Facets(points, radii, com, triples).choose(before)
-        tried = _Facets(points, radii, com, triples[known]) if known.any() else None
+        if new.any():
+            more = _Facets(points, radii, com, triples[new])
+            tried = more if tried is None else tried.and_those_of(more)
+        if known.all() and tried is not None:
+            return tried.choose(before)
         open_ = np.arange(steps) if tried is None else np.flatnonzero(~tried.holds.any(axis=0))
         if not open_.size or not new.any():
             break
@@ -321,7 +326,7 @@ def _settled(
     normal, height, facet, good = tried.choose(before)
     turned = np.flatnonzero(_dot(normal[:, 1:], normal[:, :-1]) < ROLLS) + 1
     if turned.size and not known.all() and (new := on(turned).useful() & ~known).any():
-        normal, height, facet, good = _Facets(points, radii, com, triples[known | new]).choose(before)
+        normal, height, facet, good = tried.and_those_of(_Facets(points, radii, com, triples[new])).choose(before)
     if open_.size:
         normal[:, open_], height[open_], facet[:, open_], good[open_] = on(open_).choose(_chain(LEVEL, len(open_)))
     return normal, height, facet, good
@@ -348,6 +353,17 @@ class _Facets:
         self.lowest = (deepest <= self.height + EXACT) & (area.reshape(shape) > SLIVER) & (self.normal[2] > 0)
         self.inside = _inside(self.normal, corner, com)
         self.holds = self.lowest & (self.inside >= -EXACT) & (self.normal[2] >= UPRIGHT)
+
+    def and_those_of(self, other: _Facets) -> _Facets:
+        """These, and some others in the same frames."""
+        found = _Facets.__new__(_Facets)
+        found.triples = np.concatenate([self.triples, other.triples])
+        found.normal = np.concatenate([self.normal, other.normal], axis=1)
+        found.height = np.concatenate([self.height, other.height])
+        found.lowest = np.concatenate([self.lowest, other.lowest])
+        found.inside = np.concatenate([self.inside, other.inside])
+        found.holds = np.concatenate([self.holds, other.holds])
+        return found
 
     def useful(self) -> Flags:
         """As few triples (K,) as there can be for every frame to have one in each plane that it could rest on.

@@ -107,10 +107,13 @@ class Calibration:
 
     def pulses(self, robot: Robot, joints: ArrayLike) -> Array:
         """Pulse widths in µs, (…, J), for joint angles (…, J) rad; held at the ends, never beyond them."""
-        away = np.asarray(joints, dtype=np.float64) - robot.mid + self.trim_rad
-        widths = robot.mid_us + self.direction * robot.us_per_rad * away
-        found: Array = np.minimum(np.maximum(widths, self.low_us), self.high_us)
-        return found
+        # In place: an hour's joints are many.
+        found: Array = np.asarray(joints, dtype=np.float64) - robot.mid
+        found += self.trim_rad
+        found *= self.direction * robot.us_per_rad
+        found += robot.mid_us
+        np.maximum(found, self.low_us, out=found)
+        return np.minimum(found, self.high_us, out=found)
 
     def angles(self, robot: Robot, pulses: ArrayLike) -> Array:
         """Joint angles in rad, (…, J), that pulse widths (…, J) µs ask for: the inverse of :meth:`pulses`."""
