@@ -7,6 +7,7 @@ person designed; this says what came out, is written by the tool, and lives in a
     {
       "format": "motionhub-calibration/1",
       "robot": "Tansy",
+      "battery_scale": 1.04,
       "joints": {"left_front.coxa": {"trim_deg": 1.5, "reversed": false, "low_us": 620, "high_us": 2380}}
     }
 
@@ -31,6 +32,10 @@ from motionhub.robot.robotfile import Number, PulseWidth
 Array = NDArray[np.float64]
 
 FORMAT = "motionhub-calibration/1"
+
+BATTERY_SCALE = (0.8, 1.25)
+"""What resistors of 5 % and a reference that is off as much come to is 0.86 to 1.16; beyond these the divider is not
+the one that the robot file has."""
 
 
 class JointEntry(BaseModel):
@@ -61,6 +66,8 @@ class CalibrationFile(BaseModel):
 
     format: Literal["motionhub-calibration/1"]
     robot: Annotated[str, Field(min_length=1, max_length=60)]
+    battery_scale: Annotated[Number, Field(ge=BATTERY_SCALE[0], le=BATTERY_SCALE[1])] = 1.0
+    """Volts at the battery, as a meter shows them, for each volt that the robot reports."""
     joints: dict[str, JointEntry]
 
 
@@ -84,6 +91,8 @@ class Calibration:
     """(J,) µs: no pulse is shorter."""
     high_us: Array
     """(J,) µs: no pulse is longer."""
+    battery_scale: float = 1.0
+    """V at the battery for each volt that the robot reports."""
 
     def __post_init__(self) -> None:
         for name in ("trim_rad", "direction", "low_us", "high_us"):
@@ -96,6 +105,8 @@ class Calibration:
             raise ValueError("expected a direction of 1 or -1 for each joint")
         if not (self.low_us < self.high_us).all():
             raise ValueError("expected low_us below high_us for each joint")
+        if not BATTERY_SCALE[0] <= self.battery_scale <= BATTERY_SCALE[1]:
+            raise ValueError(f"expected a battery_scale from {BATTERY_SCALE[0]:g} to {BATTERY_SCALE[1]:g}")
 
     @classmethod
     def default(cls, robot: Robot) -> Calibration:
@@ -165,7 +176,7 @@ class Calibration:
             if low[i] >= high[i]:
                 place = f"joints.{name}"
                 raise InputError(source, place, f"expected low_us below high_us, found {low[i]:g} and {high[i]:g}")
-        return cls(robot.name, robot.joint_names, trim, direction, low, high)
+        return cls(robot.name, robot.joint_names, trim, direction, low, high, battery_scale=file.battery_scale)
 
     def dump(self) -> str:
         """The text of its file; :meth:`parse` of it gives the same calibration (trims to a millionth of a degree)."""
@@ -178,4 +189,5 @@ class Calibration:
             }
             for i, name in enumerate(self.joint_names)
         }
-        return json.dumps({"format": FORMAT, "robot": self.robot, "joints": joints}, indent=2) + "\n"
+        battery = {"battery_scale": round(self.battery_scale, 6)}
+        return json.dumps({"format": FORMAT, "robot": self.robot, **battery, "joints": joints}, indent=2) + "\n"

@@ -1,6 +1,7 @@
 """Angles to pulses and back, the ends that no pulse passes, and the calibration file."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -96,6 +97,17 @@ def test_saving_and_loading_is_the_identity(tansy: Robot, data: st.DataObject) -
         np.testing.assert_array_equal(getattr(again, name), getattr(calibration, name))
     assert again.joint_names == calibration.joint_names
     assert again.dump() == text
+
+
+def test_the_battery_scale_is_kept_and_an_absurd_one_refused(tansy: Robot) -> None:
+    text = replace(Calibration.default(tansy), battery_scale=1.04).dump()
+    assert Calibration.parse(text, "cal.json", tansy).battery_scale == 1.04
+    assert Calibration.default(tansy).battery_scale == 1.0
+    for absurd in (0.5, 4, "1.04"):
+        said = refusal(tansy, json.dumps({**json.loads(text), "battery_scale": absurd}))
+        assert said.startswith("battery_scale: expected a"), said
+    with pytest.raises(ValueError, match="a battery_scale from"):
+        replace(Calibration.default(tansy), battery_scale=2.0)
 
 
 def test_joints_that_the_file_leaves_out_are_as_the_data_sheet_has_them(tansy: Robot) -> None:
