@@ -11,7 +11,8 @@ holds, in proportion to the vertical ones, and turned about that point as far as
 What the legs push against each other besides is not known from the joints, and is nothing where the robot
 has settled.
 
-The servos then give what inverse dynamics says less what the ground does for them, τ = id(q, v, a) - Jᵀ f
+The servos then give what inverse dynamics says less what the ground does for them, and what their own rotors and
+gears take to be turned faster, τ = id(q, v, a) - Jᵀ f + J_m a
 (any robotics textbook, e.g. Siciliano et al., 2009, §7.1).
 """
 
@@ -97,6 +98,7 @@ def loads_in_motion(posture: Posture, support: Support, speeds: Array, accelerat
     below = -robot.foot_radius[:, None] * level[2][:, None]
     torques = demand.torques
     torques[: 3 * count] -= foot_torques(posture, forces, below)
+    torques += robot.rotor_inertia[:, None] * accelerations
     return Loads(held.T, vertical[count:].sum(axis=0), torques.T)
 
 

@@ -1,12 +1,11 @@
 """The shortest timing in which a move fits, piece by piece between its keyframes.
 
-In every frame each limit that time can mend says how much slower that frame has to be: a joint's speed against
-its servo's, that speed against what its load leaves of it (of which the part that moving takes falls with the
-square), the current that turning takes against what standing still leaves of the regulator. From the worst frame
-of each piece follows which channels have to become slower there, and a channel does so when the time between
-its two keys grows (:mod:`motionhub.motion.spans`); the shortest lengths of all pieces that give all of them
-their time are found at once (:mod:`motionhub.motion.covering`). Then the move is rendered again, and so on: what
-is asked of a channel only grows, so this ends. What is broken while standing still, no timing mends.
+In every frame each limit that time can mend says how much slower that frame has to be
+(:mod:`motionhub.check.slowness`). From the worst frame of each piece follows which channels have to become slower
+there, and a channel does so when the time between its two keys grows (:mod:`motionhub.motion.spans`); the shortest
+lengths of all pieces that give all of them their time are found at once (:mod:`motionhub.motion.covering`). Then the
+move is rendered again, and so on: what is asked of a channel only grows, so this ends. What is broken while standing
+still, no timing mends.
 
 Last, the rules themselves are asked, of the move and of stopping it: a stop runs on by the square of the speed, and
 what servos do late may break a rule that is kept by what they are told. Such a piece is slowed a little further.
@@ -19,11 +18,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check import rules_ground, rules_joints, rules_supply, supply
+from motionhub.check import rules_ground, rules_joints, rules_supply
 from motionhub.check.findings import Finding
 from motionhub.check.handover import around
-from motionhub.check.loads import loads_at_rest
 from motionhub.check.mend import Mender
+from motionhub.check.slowness import MOST, slower_by
 from motionhub.check.timeline import Progress, Timeline, work_out
 from motionhub.motion.covering import cover
 from motionhub.motion.documents import Sequence
@@ -31,7 +30,6 @@ from motionhub.motion.formats import FASTEST_BPM, LONGEST_S
 from motionhub.motion.render import render
 from motionhub.motion.retime import can_be_bent, counts_beats, knots, most, stretched
 from motionhub.motion.spans import Drive, drive
-from motionhub.motion.support import rest_on_ground
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
 
@@ -42,10 +40,6 @@ Indices = NDArray[np.intp]
 ROUNDS = 24
 SPARE = 1.003
 """Slower than the frames ask for: between two frames it may be a little faster."""
-MOST = 20.0
-"""A piece that would have to be slower than this jumps, and slowing does not mend it."""
-FASTEST = 0.02
-"""Nothing is made quicker than this in one go."""
 SHORTEST = 5
 """Frames to which a piece is shortened at most: enough to see how fast it is."""
 UNDER = 0.6
@@ -57,7 +51,6 @@ HOPELESS = 12.0
 """What is wrong even when it is so many times slower is not for time to mend."""
 _SHARES = 0.1, 0.25, 0.5, 0.75
 """Of the way from as quick as can be to as it was, at which a move is tried that is worse when it is so quick."""
-_HALVINGS = 40
 _TIMED = (
     rules_joints.joint_speed,
     rules_joints.joint_torque,
@@ -357,45 +350,3 @@ def _share(moved: Array, turned: Array, joint: int, need: float, bends: Flags) -
     if left < main / (1.5 * need):
         strong, left, main = shares > shares.max() / 50, 1.0, need
     return main / left, [int(i) for i in np.flatnonzero(strong)]
-
-
-# ------------------------------------------------------------------ what each frame asks for
-
-
-def slower_by(t: Timeline) -> tuple[Array, Indices]:
-    """By what factor (T,) each frame has to be slower to fit, below 1 where it could be faster, and for which joint.
-
-    The joint is -1 where it is the supply. Where no timing helps, the factor is that of the other limits.
-    """
-    robot, count = t.frames.robot, len(t.frames)
-    speeds, volts = np.abs(t.speeds), t.rail.steady_volts
-    need = speeds / top_speed(robot, t.set_v)
-    still = loads_at_rest(robot, t.frames.joints, rest_on_ground(robot, t.frames.joints)).torques
-    for j, servo in enumerate(robot.servos):
-        stall = servo.stall_torque_at(volts)
-        slow = _slower(still[:, j], t.torques[:, j] - still[:, j], speeds[:, j] / servo.free_speed_at(volts), stall)
-        np.maximum(need[:, j], np.where(t.standing, slow, 0.0), out=need[:, j])
-    need[need > MOST] = 0.0
-    joint = need.argmax(axis=1)
-    found = np.maximum(need[np.arange(count), joint], FASTEST)
-    limit = robot.supply.regulator_a
-    idle = supply.solve(robot, still, 0 * speeds, t.frames.outputs, t.set_v).amps
-    turning = supply.solve(robot, still, speeds, t.frames.outputs, t.set_v).amps
-    left = np.maximum(limit - idle, 1e-3)
-    # What turning takes falls with the speed, what speeding up takes with its square: a/k + b/k² is what is left.
-    a, b = turning - idle, t.rail.amps - turning
-    slower = (a + np.sqrt(np.maximum(a**2 + 4 * b * left, 0.0))) / (2 * left)
-    drawn = np.where(t.standing & (idle < limit), slower, 0.0)
-    drawn[drawn > MOST] = 0.0
-    joint = np.where(drawn > found, -1, joint)
-    return np.maximum(found, drawn), joint
-
-
-def _slower(still: Array, moving: Array, share: Array, stall: Array) -> Array:
-    """The least k (T,) with |still + moving/k²| ≤ stall·(1 - share/k); 0 where standing still is too much."""
-    low, high = np.full(still.shape, FASTEST), np.full(still.shape, MOST * 1.01)
-    for _ in range(_HALVINGS):
-        middle = np.sqrt(low * high)
-        good = np.abs(still + moving / middle**2) <= stall * (1 - share / middle)
-        low, high = np.where(good, low, middle), np.where(good, middle, high)
-    return np.where(np.abs(still) < 0.98 * stall, high, 0.0)

@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.robot.model import Robot
+from motionhub.robot.servo import RISE_S
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -31,8 +32,6 @@ Indices = NDArray[np.intp]
 
 RESPONSE_S = 0.04
 """s: in which a servo does 63 % of a small step (practice: one answers within two or three pulses)."""
-RISE_S = 0.04
-"""s: from standing to its no-load speed (practice)."""
 FORGOTTEN = 1e-13
 """Share of what was told long ago that the filter need not look back for."""
 CREEP = 0.05

@@ -224,6 +224,11 @@ class Robot:
         return _array([servo.mid_us for servo in self.servos])
 
     @cached_property
+    def rotor_inertia(self) -> Array:
+        """What each joint's servo feels of its own rotor and gears, (J,) kg·m²."""
+        return _array([servo.rotor_inertia for servo in self.servos])
+
+    @cached_property
     def us_per_rad(self) -> Array:
         """Pulse width per angle of each joint's servo, (J,) µs/rad."""
         return _array([servo.us_per_rad for servo in self.servos])

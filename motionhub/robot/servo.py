@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 
 FAR_V = 1e4
 """No rail has that many volts; up to there a servo's curves go on."""
+RISE_S = 0.04
+"""s: in which a servo without a load gets from standing to its no-load speed (practice)."""
 KGF_CM = 0.0980665
 """N·m in one kgf·cm, exactly (standard gravity, CGPM 1901)."""
 
@@ -136,6 +138,15 @@ class Servo:
         own, turning = per_torque * most_torque, per_speed * most_speed
         linear = (own + turning <= stall - idle) & (most_speed <= self.free_speed_at(volts))
         return count * idle + per_torque * torque + per_speed * speed, linear
+
+    @cached_property
+    def rotor_inertia(self) -> float:
+        """kg·m²: the inertia of rotor and gears, as it is felt at the horn.
+
+        A brushed motor starts against it as exp(-t/τ) with τ = J·(free speed)/(stall torque), and is up to 95 % of its
+        speed after 3τ, which :data:`RISE_S` is. It is more than that of the leg which the servo moves.
+        """
+        return RISE_S / 3 * float(self.stall_torque[-1] / self.free_speed[-1])
 
     @property
     def us_per_rad(self) -> float:

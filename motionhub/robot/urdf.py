@@ -8,7 +8,8 @@ loads it adds the floating joint. Each leg ends in a massless link ``<leg>.foot`
 origin is the centre of the foot and which carries the foot's collision sphere; the trunk has a collision
 box. The links between them are only drawn: it is feet and belly that meet the ground.
 
-Effort and speed limits are the servo's stall torque and no-load speed at the regulator's voltage.
+Effort and speed limits are the servo's stall torque and no-load speed at the regulator's voltage. What a servo feels
+of its own rotor and gears has no place in a URDF; it stands in a comment in each joint, for whoever simulates it.
 """
 
 from __future__ import annotations
@@ -91,6 +92,7 @@ def _joint(
     name = robot.joint_names[index]
     servo, volts = robot.servos[index], robot.supply.regulator_v
     joint = ET.SubElement(root, "joint", name=name, type="revolute")
+    joint.append(ET.Comment(f" rotor and gears, felt at the joint (armature): {servo.rotor_inertia:.3g} kg m^2 "))
     ET.SubElement(joint, "parent", link=parent)
     ET.SubElement(joint, "child", link=moved_link(name))
     ET.SubElement(joint, "origin", xyz=_numbers(at), rpy=_numbers((0.0, 0.0, heading)))

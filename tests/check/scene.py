@@ -27,8 +27,6 @@ Array = NDArray[np.float64]
 
 IMPEDANCE = 0.9
 """MuJoCo's d: constant, so that the springs are straight."""
-ROTOR = 0.005
-"""kg·m² of a servo's rotor and gears, felt at its horn (*practice*: of this order for large hobby servos)."""
 LAG_S = 0.02
 """s by which a servo's damping makes it follow late: about one pulse (*practice*)."""
 MOTORS: Literal["motors"] = "motors"
@@ -98,7 +96,7 @@ class Scene:
             geom.friction = [friction, 0, 0]
             geom.solref = [soft_s, 1.0]
             geom.solimp = [IMPEDANCE, IMPEDANCE, 0.001, 0.5, 2]
-        for name in robot.joint_names:
+        for name, rotor in zip(robot.joint_names, robot.rotor_inertia, strict=True):
             joint = spec.joint(name)
             joint.limited = mujoco.mjtLimited.mjLIMITED_FALSE
             if servo is None:
@@ -106,7 +104,7 @@ class Scene:
                 spring_at.solref = [soft_s, 1.0]
                 spring_at.solimp = [IMPEDANCE, IMPEDANCE, 0.001, 0.5, 2]
             else:
-                joint.armature = ROTOR
+                joint.armature = float(rotor)
                 actuator = spec.add_actuator(name=name, target=name, trntype=mujoco.mjtTrn.mjTRN_JOINT)
                 if servo == MOTORS:
                     actuator.biastype = mujoco.mjtBias.mjBIAS_AFFINE  # for what braking it takes

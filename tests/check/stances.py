@@ -25,8 +25,8 @@ class Rotorless(Servo):
 
 def rotorless(robot: Robot) -> Robot:
     """The robot with such servos: what takes torque is what it carries."""
-    bare = [Rotorless(**{f.name: getattr(servo, f.name) for f in fields(servo)}) for servo in robot.servos]
-    return replace(robot, servos=tuple(bare))
+    kinds = {servo: Rotorless(**{f.name: getattr(servo, f.name) for f in fields(servo)}) for servo in set(robot.servos)}
+    return replace(robot, servos=tuple(kinds[servo] for servo in robot.servos))
 
 
 def standing(robot: Robot, count: int = 1) -> Array:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.signal import savgol_filter
 from scipy.spatial.transform import Rotation
-from stances import frames, posed, standing
+from stances import frames, posed, rotorless, standing
 
 from motionhub.check.derivatives import HALF_S, derivatives, half_width
 from motionhub.check.timeline import work_out
@@ -104,6 +104,7 @@ def test_a_swaying_robot_is_in_balance_by_pinocchios_equations(seed: int, robot:
     The trunk's motion is that which the move was made from: neither attitude nor odometry nor derivatives of
     ours are in it. What is left is what a parabola over five frames takes off a sine of 2 Hz: 4 % of the inertia.
     """
+    robot = rotorless(robot)  # rotors push on nothing but their joints
     sway, rate = Sway(robot, seed), 50.0
     times = np.arange(101) / rate
     found = work_out(frames(robot, sway.joints(times), rate))
@@ -192,6 +193,36 @@ def linear(robot: Robot, degrees: float, ms: int) -> Frames:
     return render(documents.parse(json.dumps(document), "nod", robot), robot)
 
 
+def test_rotors_take_torque_to_be_turned_faster(robot: Robot) -> None:
+    """What Pinocchio's armature adds, on top of the same robot without."""
+    sway, rate = Sway(robot, 0), 50.0
+    joints = sway.joints(np.arange(101) / rate)
+    model = pin.buildModelFromXML(urdf.export(robot), pin.JointModelFreeFlyer())
+    data = model.createData()
+    columns = [model.joints[model.getJointId(name)].idx_v for name in robot.joint_names]
+    wide = half_width(rate)
+    _, gaining = derivatives(np.ascontiguousarray(joints.T), rate)
+    own = work_out(frames(robot, joints, rate)).torques[wide:-wide]
+    q, still = pin.neutral(model), np.zeros(model.nv)
+    acceleration, added = np.zeros(model.nv), np.zeros_like(own)
+    bare = [pin.rnea(model, data, q, still, _placed(acceleration, columns, a)).copy() for a in gaining.T]
+    armature = np.zeros(model.nv)
+    armature[columns] = robot.rotor_inertia
+    model.armature = armature
+    for t, a in enumerate(gaining.T):
+        with_rotors = pin.rnea(model, data, q, still, _placed(acceleration, columns, a))
+        added[t] = (with_rotors - bare[t])[columns]
+    without = work_out(frames(rotorless(robot), joints, rate)).torques[wide:-wide]
+    np.testing.assert_allclose(own, without + added, atol=1e-9)
+    assert np.abs(added).max() > 0.05
+
+
+def _placed(into: NDArray[np.float64], columns: list[int], values: NDArray[np.float64]) -> NDArray[np.float64]:
+    into[:] = 0
+    into[columns] = values
+    return into
+
+
 def test_a_linear_corner_is_a_knock_of_the_size_that_a_servo_makes_of_it(tansy: Robot) -> None:
     """By hand: the head turns back at full speed; its servo takes what turning it back within 47 ms takes, not more."""
     t = work_out(linear(tansy, 30, 500))
@@ -199,5 +230,6 @@ def test_a_linear_corner_is_a_knock_of_the_size_that_a_servo_makes_of_it(tansy: 
     back = 2 * float(np.abs(t.speeds[:, j]).max()) * 3 / 7 * 50
     arm = tansy.link_com[j]
     inertia = float(tansy.link_inertia[j][2, 2] + tansy.link_mass[j] * (arm[0] ** 2 + arm[1] ** 2))
+    inertia += float(tansy.rotor_inertia[j])
     assert np.abs(t.torques[:, j]).max() == pytest.approx(inertia * back, rel=0.05)
     assert np.abs(t.torques[:, j]).max() < tansy.servos[j].stall_torque_at(7.0)

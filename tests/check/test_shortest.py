@@ -27,7 +27,8 @@ from stances import rotorless
 from toppra.interpolator import AbstractGeometricPath
 
 from motionhub.check.report import check
-from motionhub.check.retiming import retime, slower_by
+from motionhub.check.retiming import retime
+from motionhub.check.slowness import slower_by
 from motionhub.check.timeline import work_out
 from motionhub.errors import InputError
 from motionhub.motion import documents

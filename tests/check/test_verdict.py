@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from stances import LEFT_TRIPOD, frames, posed, standing, tripod
+from stances import LEFT_TRIPOD, frames, posed, rotorless, standing, tripod
 
 from motionhub.check.details import columns, csv
 from motionhub.check.findings import RULES, Finding, stretches
@@ -132,8 +132,9 @@ def test_a_jump_is_not_told_to_go_slower(tansy: Robot) -> None:
 def test_joint_torque_counts_what_speed_leaves(tansy: Robot) -> None:
     """Torque falls linearly to nothing at no-load speed: a loaded leg cannot turn as fast as a free one.
 
-    With servos so slow that what it takes to speed up is next to nothing.
+    With servos so slow that what it takes to speed up is next to nothing, and no rotors to speed up either.
     """
+    tansy = rotorless(tansy)
     tansy = replace(tansy, servos=tuple(replace(s, free_speed=s.free_speed * 0.05) for s in tansy.servos))
     top = top_speed(tansy)[1]
     feet = standing(tansy, 100)

@@ -1,4 +1,4 @@
-"""How fast a robot walks before it is too fast: by the stepper's limit, by the check, and by servos in MuJoCo.
+"""How fast a robot walks before it is too fast: by what a driver is given, by the check, and by servos in MuJoCo.
 
 All three are asked for the fastest walk over all cycle times, since a robot goes faster by longer strides up to
 the longest, and from there by stepping more often. Walks beyond the stepper's limit are planned for a robot
@@ -16,8 +16,10 @@ import numpy as np
 
 from motionhub.check.report import Report, check
 from motionhub.check.rules_tracking import APART
+from motionhub.hub.effort import effort_of
 from motionhub.motion.frames import Frames
 from motionhub.motion.gait import Gait
+from motionhub.motion.manner import manner_of
 from motionhub.motion.planar import Twist
 from motionhub.motion.stepper import Stepper
 from motionhub.robot.model import Robot
@@ -67,8 +69,10 @@ class Ladder:
         self.unlimited = Player(robot, friction, limits=False)
 
     def tool(self, ticks: int) -> float:
-        """The fastest that the stepper allows."""
-        return speed(Stepper(self.robot, self.gait, PULSE_S, ticks * PULSE_S).limit(self.big)[0])
+        """The fastest that a driver gets: the stepper's limit, of which the hub gives what servos and supply have."""
+        most = speed(Stepper(self.robot, self.gait, PULSE_S, ticks * PULSE_S).limit(self.big)[0])
+        manner = manner_of(self.robot, self.gait, PULSE_S, ticks * PULSE_S)
+        return most * effort_of(self.robot, manner).given(None).share
 
     def plan(self, ticks: int, share: float, seconds: float = SECONDS) -> tuple[float, Plan]:
         """A walk by a share of what reach and stride allow, and its speed."""

@@ -1,9 +1,7 @@
-"""Tansy's fastest walks: what the stepper allows, what the check calls too fast, what servos in MuJoCo keep up with.
+"""Tansy's fastest walks: what a driver is given, what the check calls too fast, what MuJoCo's servos keep up with.
 
-See ``speeds.py`` for what is asked. Where the check says that a walk can be done, servos keep up, but for a twentieth
-of the speed (what halving and cycles in whole ticks leave open). It may say no sooner: it goes by the highest speed
-that a joint is told, and a servo rounds off what is shorter than its response. Straight ahead that is nothing,
-aslant and aside a tenth was measured, and that it is no more than this and rounding is what is asked here.
+See ``speeds.py`` for what is asked. A walk is too fast for the check where it is so for the servos or for the supply,
+and so it is here: a regulator that is asked for more than it gives lets the rail go, and with it what servos can do.
 """
 
 import pytest
@@ -14,8 +12,8 @@ from walking import FULL
 from walking.speeds import Ladder, Speeds
 from walking.walks import WAYS
 
-CYCLES = [44, 40, 36, 34, 32, 30, 28, 26, 24] if FULL else [40, 30]
-"""Ticks: below, the lift alone takes more than the servos have; above, the stride is the limit."""
+CYCLES = [48, 46, 44, 42, 40, 38, 36, 34, 30, 26] if FULL else [44, 40]
+"""Ticks: with fewer, the lift alone takes more than the servos have; with more, the stride is the limit."""
 ASKED = ["forward", "forward-left", "left", "back", "turn-left"] if FULL else ["forward"]
 
 
@@ -26,13 +24,13 @@ def speeds(request: pytest.FixtureRequest) -> Speeds:
     return found
 
 
-def test_the_check_and_the_servos_agree_on_what_is_too_fast(speeds: Speeds) -> None:
-    assert 0.88 * speeds.servos[0] <= speeds.check[0] <= 1.05 * speeds.servos[0]
+def test_the_check_and_the_machine_agree_on_what_is_too_fast(speeds: Speeds) -> None:
+    assert 0.9 * speeds.supply[0] <= speeds.check[0] <= 1.1 * speeds.supply[0]
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="the stepper keeps every joint to 0.8 of its no-load speed, and its limit falls where lifting takes that",
-)
-def test_the_stepper_allows_what_servos_keep_up_with(speeds: Speeds) -> None:
-    assert 0.9 * speeds.servos[0] <= speeds.tool[0] <= 1.1 * speeds.servos[0]
+def test_servos_keep_up_with_what_is_allowed(speeds: Speeds) -> None:
+    assert max(speeds.tool[0], speeds.check[0]) <= 1.05 * speeds.servos[0]
+
+
+def test_a_driver_is_given_what_the_machine_keeps_up_with(speeds: Speeds) -> None:
+    assert 0.9 * speeds.supply[0] <= speeds.tool[0] <= 1.1 * speeds.supply[0]

@@ -1,0 +1,81 @@
+"""How much slower each frame of a move has to be to be one that the robot can do.
+
+A joint's speed is held against its servo's, that speed against what its load leaves of it (of which the part that
+moving takes, for legs, body and the servos' own rotors, falls with the square), and the current that turning and
+speeding up take against what standing still leaves of the regulator.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.check import supply
+from motionhub.check.loads import loads_at_rest
+from motionhub.check.timeline import Timeline
+from motionhub.motion.support import rest_on_ground
+from motionhub.robot.limits import top_speed
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+MOST = 20.0
+"""A piece that would have to be slower than this jumps, and slowing does not mend it."""
+FASTEST = 0.02
+"""Nothing is made quicker than this in one go."""
+_HALVINGS = 40
+
+
+def slower_by(t: Timeline) -> tuple[Array, Indices]:
+    """By what factor (T,) each frame has to be slower to fit, below 1 where it could be faster, and for which joint.
+
+    The joint is -1 where it is the supply. Where no timing helps, the factor is that of the other limits.
+    """
+    robot, count = t.frames.robot, len(t.frames)
+    speeds, volts = np.abs(t.speeds), t.rail.steady_volts
+    need = speeds / top_speed(robot, t.set_v)
+    still = loads_at_rest(robot, t.frames.joints, rest_on_ground(robot, t.frames.joints)).torques
+    for j, servo in enumerate(robot.servos):
+        stall = servo.stall_torque_at(volts)
+        slow = _slower(still[:, j], t.torques[:, j] - still[:, j], speeds[:, j] / servo.free_speed_at(volts), stall)
+        np.maximum(need[:, j], np.where(t.standing, slow, 0.0), out=need[:, j])
+    need[need > MOST] = 0.0
+    joint = need.argmax(axis=1)
+    found = np.maximum(need[np.arange(count), joint], FASTEST)
+    drawn = _drawn(t, still)
+    joint = np.where(drawn > found, -1, joint)
+    return np.maximum(found, drawn), joint
+
+
+def _drawn(t: Timeline, still: Array) -> Array:
+    """The least k (T,) at which the regulator gives what is drawn; 0 where it does not even for standing still."""
+    robot, speeds, outputs = t.frames.robot, np.abs(t.speeds), t.frames.outputs
+    limit = robot.supply.regulator_a
+    idle = supply.solve(robot, still, 0 * speeds, outputs, t.set_v).amps
+    turning = supply.solve(robot, still, speeds, outputs, t.set_v).amps
+    left = np.maximum(limit - idle, 1e-3)
+    # What turning takes falls with the speed, what speeding up takes with its square: a/k + b/k² is what is left.
+    a, b = turning - idle, t.rail.amps - turning
+    found = (a + np.sqrt(np.maximum(a**2 + 4 * b * left, 0.0))) / (2 * left)
+    # That is too much where speeding up unloads a servo and then loads it the other way: there, by halving.
+    over = np.flatnonzero((t.rail.amps > limit) & (idle < limit))
+    low, high = np.ones(over.size), np.minimum(found[over], MOST * 1.01)
+    moving = t.torques[over] - still[over]
+    for _ in range(_HALVINGS // 2 if over.size else 0):
+        middle = np.sqrt(low * high)
+        slow = middle[:, None]
+        amps = supply.solve(robot, still[over] + moving / slow**2, speeds[over] / slow, outputs[over], t.set_v).amps
+        low, high = np.where(amps <= limit, low, middle), np.where(amps <= limit, middle, high)
+    found[over] = high
+    drawn: Array = np.where(t.standing & (idle < limit) & (found <= MOST), found, 0.0)
+    return drawn
+
+
+def _slower(still: Array, moving: Array, share: Array, stall: Array) -> Array:
+    """The least k (T,) with |still + moving/k²| ≤ stall·(1 - share/k); 0 where standing still is too much."""
+    low, high = np.full(still.shape, FASTEST), np.full(still.shape, MOST * 1.01)
+    for _ in range(_HALVINGS):
+        middle = np.sqrt(low * high)
+        good = np.abs(still + moving / middle**2) <= stall * (1 - share / middle)
+        low, high = np.where(good, low, middle), np.where(good, middle, high)
+    return np.where(np.abs(still) < 0.98 * stall, high, 0.0)
