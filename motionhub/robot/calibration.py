@@ -11,13 +11,14 @@ person designed; this says what came out, is written by the tool, and lives in a
       "joints": {"left_front.coxa": {"trim_deg": 1.5, "reversed": false, "low_us": 620, "high_us": 2380}}
     }
 
-A joint that the file does not mention is as its data sheet says: no trim, not reversed, full travel.
+A joint that the file does not mention is as its data sheet says: no trim, not reversed, full travel. One whose servo
+turns less or more for a pulse than its data sheet says has a ``scale`` besides.
 """
 
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
@@ -32,6 +33,8 @@ from motionhub.robot.robotfile import Number, PulseWidth
 Array = NDArray[np.float64]
 
 FORMAT = "motionhub-calibration/1"
+SCALES = 0.5, 1.99
+"""A servo that is further from its data sheet is another servo."""
 
 BATTERY_SCALE = (0.8, 1.25)
 """What resistors of 5 % and a reference that is off as much come to is 0.86 to 1.16; beyond these the divider is not
@@ -51,6 +54,8 @@ class JointEntry(BaseModel):
     """No pulse is shorter, in microseconds; the servo's own end when not given."""
     high_us: PulseWidth | None = None
     """No pulse is longer, in microseconds."""
+    scale: Annotated[Number, Field(ge=SCALES[0], le=SCALES[1])] = 1.0
+    """Microseconds that the servo takes for a degree, over what its data sheet says."""
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -76,8 +81,8 @@ class Calibration:
     """Trim, direction and pulse ends of every joint, in the order of ``Robot.joint_names``; arrays are read-only.
 
     Raises:
-        ValueError: if the arrays are not one finite value for each joint, a direction is not 1 or -1, or
-            an end is not below the other.
+        ValueError: if the arrays are not one finite value for each joint, a direction is not 1 or -1,
+            an end is not below the other, or a scale is not between :data:`SCALES`.
     """
 
     robot: str
@@ -91,11 +96,15 @@ class Calibration:
     """(J,) µs: no pulse is shorter."""
     high_us: Array
     """(J,) µs: no pulse is longer."""
+    scale: Array = field(default_factory=lambda: np.ones(()))
+    """(J,) µs that each servo takes for a turn over those of its data sheet; one number is for all, 1 when not given."""
     battery_scale: float = 1.0
     """V at the battery for each volt that the robot reports."""
 
     def __post_init__(self) -> None:
-        for name in ("trim_rad", "direction", "low_us", "high_us"):
+        if np.ndim(self.scale) == 0:
+            object.__setattr__(self, "scale", np.full(len(self.joint_names), self.scale))
+        for name in ("trim_rad", "direction", "low_us", "high_us", "scale"):
             array = np.array(getattr(self, name), dtype=np.float64)
             if array.shape != (len(self.joint_names),) or not np.isfinite(array).all():
                 raise ValueError(f"expected one finite {name} for each of {len(self.joint_names)} joints")
@@ -107,6 +116,8 @@ class Calibration:
             raise ValueError("expected low_us below high_us for each joint")
         if not BATTERY_SCALE[0] <= self.battery_scale <= BATTERY_SCALE[1]:
             raise ValueError(f"expected a battery_scale from {BATTERY_SCALE[0]:g} to {BATTERY_SCALE[1]:g}")
+        if not ((SCALES[0] <= self.scale) & (self.scale <= SCALES[1])).all():
+            raise ValueError(f"expected a scale of {SCALES[0]} to {SCALES[1]} for each joint")
 
     @classmethod
     def default(cls, robot: Robot) -> Calibration:
@@ -121,14 +132,15 @@ class Calibration:
         # In place: an hour's joints are many.
         found: Array = np.asarray(joints, dtype=np.float64) - robot.mid
         found += self.trim_rad
-        found *= self.direction * robot.us_per_rad
+        found *= self.direction * self.scale * robot.us_per_rad
         found += robot.mid_us
         np.maximum(found, self.low_us, out=found)
         return np.minimum(found, self.high_us, out=found)
 
     def angles(self, robot: Robot, pulses: ArrayLike) -> Array:
         """Joint angles in rad, (…, J), that pulse widths (…, J) µs ask for: the inverse of :meth:`pulses`."""
-        away = (np.asarray(pulses, dtype=np.float64) - robot.mid_us) * self.direction / robot.us_per_rad
+        per_rad = self.direction * self.scale * robot.us_per_rad
+        away = (np.asarray(pulses, dtype=np.float64) - robot.mid_us) / per_rad
         found: Array = away + robot.mid - self.trim_rad
         return found
 
@@ -166,17 +178,18 @@ class Calibration:
                 raise InputError(source, "joints", unknown("joint", name, robot.joint_names))
         default = cls.default(robot)
         low, high = default.low_us.copy(), default.high_us.copy()
-        trim, direction = default.trim_rad.copy(), default.direction.copy()
+        trim, direction, scale = default.trim_rad.copy(), default.direction.copy(), default.scale.copy()
         for name, entry in file.joints.items():
             i = robot.joint_index[name]
             trim[i] = np.deg2rad(entry.trim_deg)
             direction[i] = -1 if entry.reversed else 1
+            scale[i] = entry.scale
             low[i] = low[i] if entry.low_us is None else entry.low_us
             high[i] = high[i] if entry.high_us is None else entry.high_us
             if low[i] >= high[i]:
                 place = f"joints.{name}"
                 raise InputError(source, place, f"expected low_us below high_us, found {low[i]:g} and {high[i]:g}")
-        return cls(robot.name, robot.joint_names, trim, direction, low, high, battery_scale=file.battery_scale)
+        return cls(robot.name, robot.joint_names, trim, direction, low, high, scale, file.battery_scale)
 
     def dump(self) -> str:
         """The text of its file; :meth:`parse` of it gives the same calibration (trims to a millionth of a degree)."""
@@ -186,6 +199,7 @@ class Calibration:
                 "reversed": bool(self.direction[i] < 0),
                 "low_us": float(self.low_us[i]),
                 "high_us": float(self.high_us[i]),
+                **({"scale": float(self.scale[i])} if self.scale[i] != 1 else {}),
             }
             for i, name in enumerate(self.joint_names)
         }

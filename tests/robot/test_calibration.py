@@ -22,7 +22,8 @@ def calibrations(draw: st.DrawFn, robot: Robot) -> Calibration:
     direction = draw(arrays(np.int64, count, elements=st.sampled_from([-1, 1])))
     low = draw(arrays(np.int64, count, elements=st.integers(300, 1400)))
     high = draw(arrays(np.int64, count, elements=st.integers(1401, 3000)))
-    return Calibration(robot.name, robot.joint_names, np.deg2rad(trim / 100), direction, low, high)
+    scale = draw(arrays(np.float64, count, elements=st.one_of(st.just(1.0), st.floats(0.5, 1.99))))
+    return Calibration(robot.name, robot.joint_names, np.deg2rad(trim / 100), direction, low, high, scale)
 
 
 def refusal(robot: Robot, text: str) -> str:
@@ -93,7 +94,7 @@ def test_saving_and_loading_is_the_identity(tansy: Robot, data: st.DataObject) -
     calibration = data.draw(calibrations(tansy))
     text = calibration.dump()
     again = Calibration.parse(text, "cal.json", tansy)
-    for name in ("trim_rad", "direction", "low_us", "high_us"):
+    for name in ("trim_rad", "direction", "low_us", "high_us", "scale"):
         np.testing.assert_array_equal(getattr(again, name), getattr(calibration, name))
     assert again.joint_names == calibration.joint_names
     assert again.dump() == text
@@ -115,7 +116,19 @@ def test_joints_that_the_file_leaves_out_are_as_the_data_sheet_has_them(tansy: R
     default = Calibration.default(tansy)
     assert found.trim_rad[0] == pytest.approx(np.deg2rad(2))
     assert (found.trim_rad[1:] == 0).all()
+    assert (found.scale == 1).all()
     np.testing.assert_array_equal(found.low_us, default.low_us)
+
+
+def test_a_servo_that_turns_less_than_its_data_sheet_says(tansy: Robot) -> None:
+    """By hand: two points a right angle apart on a protractor, and the pulses that reach them."""
+    found = Calibration.parse(entry(tansy, scale=1.1), "cal.json", tansy)
+    mid, servo = tansy.mid.copy(), tansy.servos[0]
+    there = mid.copy()
+    there[0] += np.pi / 4
+    step = found.pulses(tansy, there)[0] - found.pulses(tansy, mid)[0]
+    low, high = servo.pulse_us
+    assert step == pytest.approx(1.1 * (high - low) / servo.travel * np.pi / 4)
 
 
 def test_refusals_name_the_place_and_what_was_expected(tansy: Robot) -> None:
@@ -129,6 +142,7 @@ def test_refusals_name_the_place_and_what_was_expected(tansy: Robot) -> None:
     assert refusal(tansy, entry(tansy, trim_deg=float("nan"))).endswith("trim_deg: expected a finite number, found nan")
     assert "less than or equal to 45" in refusal(tansy, entry(tansy, trim_deg=50))
     assert refusal(tansy, entry(tansy, reversed=1)).endswith("reversed: expected true or false, found 1")
+    assert "greater than or equal to 0.5" in refusal(tansy, entry(tansy, scale=0.4))
     assert "expected low_us below high_us, found 2000 and 1000" in refusal(
         tansy, entry(tansy, low_us=2000, high_us=1000)
     )
@@ -147,7 +161,7 @@ def test_refusals_name_the_place_and_what_was_expected(tansy: Robot) -> None:
 
 
 @pytest.mark.parametrize(
-    "bad", [{"trim_rad": np.zeros(3)}, {"direction": np.zeros(20)}, {"low_us": np.full(20, 2600.0)}]
+    "bad", [{"trim_rad": np.zeros(3)}, {"direction": np.zeros(20)}, {"low_us": np.full(20, 2600.0)}, {"scale": 2.0}]
 )
 def test_arrays_that_make_no_calibration_are_refused(tansy: Robot, bad: dict[str, object]) -> None:
     default = Calibration.default(tansy)
