@@ -76,7 +76,8 @@ def header(made: Export, numbers: Settings, wiring: Wiring, name: str) -> str:
     joints = [
         (
             f"{{{pin}, {line.hard_low}, {line.hard_high}, {line.mid}, {line.rest}, {line.lowered}, "
-            f"{line.record.low}, {line.record.high}, {line.record.trim}, {int(line.record.reversed)}}},",
+            f"{line.record.low}, {line.record.high}, {line.record.trim}, {int(line.record.reversed)}, "
+            f"{line.record.scale}}},",
             joint,
         )
         for joint, pin, line in zip(wiring.joint_names, wiring.joint_pins, made.joints, strict=True)
@@ -99,7 +100,7 @@ namespace motionhub {{
 constexpr uint8_t JOINTS = {len(joints)};
 constexpr uint8_t OUTPUTS = {len(outputs)};
 
-// pin, hard low, hard high, mid, rest, lowered (both from mid), low, high, trim, reversed; pulses in microseconds
+// pin, hard low, hard high, mid, rest, lowered (both from mid), low, high, trim, reversed, scale; in microseconds
 const JointLine JOINT_TABLE[JOINTS] MOTIONHUB_TABLE = {{
 {_lines(joints)}
 }};

@@ -8,7 +8,7 @@ from __future__ import annotations
 from enum import Enum, auto
 
 from motionhub.link.crc import SIZE
-from motionhub.link.kept import PIECE, Export, Kept, KeptState, Limits, digest, pieces
+from motionhub.link.kept import PIECE, Export, Kept, KeptState, Limits, Said, digest, pieces
 from motionhub.link.wire import DamagedError, Packet
 
 BLANK, WRITING, IN_PLACE = 0xFF, 0x00, 0xA5
@@ -69,6 +69,8 @@ class Keeper:
         self._slot = b""  # as it is being written, from generation to check
         self._written = 0
         self._reply_due = False
+        self._asked: int | None = None
+        self._in_use: int | None = None  # slot of what is in use; None: the export's
         self._other_damaged = False
         self.digest = digest(export.image)
         """Of the image in use."""
@@ -86,6 +88,7 @@ class Keeper:
             self._newest = 1 if not good[0] else 0 if not good[1] or ahead < 128 else 1
             self._generation = generations[self._newest]
             self.kept_in_use = True
+            self._in_use = self._newest
             image = self._bytes(self._at(self._newest) + 5, len(image))
             self.digest = digest(image)
         else:
@@ -124,13 +127,29 @@ class Keeper:
                 raise DamagedError("expected a digest")
             self._reply_due = True
             self._keep(body[2:])
+        elif packet.low == 2:
+            if len(body) != 3 or body[2] >= pieces(len(self._staged)):
+                raise DamagedError("expected one of the pieces")
+            self._asked = body[2]
         else:
-            raise DamagedError("expected a piece or a digest")
+            raise DamagedError("expected a piece, a digest or a question")
 
     def reply(self) -> Kept | None:
-        """The answer that is due, once."""
+        """How the keeping stands, if that is due, once."""
         due, self._reply_due = self._reply_due, False
         return Kept(self._state, self.digest, self._pieces) if due else None
+
+    def say(self) -> Said | None:
+        """The piece of what is in use that was asked for, once."""
+        piece, self._asked = self._asked, None
+        if piece is None:
+            return None
+        if self._in_use is None:
+            data = self._export.image[PIECE * piece :][:PIECE]
+        else:
+            at = self._at(self._in_use) + 5 + PIECE * piece
+            data = self._bytes(at, len(self._staged[PIECE * piece :][:PIECE]))
+        return Said(self.digest, piece, data)
 
     def _keep(self, wanted: bytes) -> None:
         if self._state == KeptState.WRITING:
@@ -181,6 +200,7 @@ class Keeper:
         self.limits = self._waiting
         self.digest = self._staged_digest
         self.kept_in_use = True
+        self._in_use = self._newest
         self._state = KeptState.KEPT
 
     @property

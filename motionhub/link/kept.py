@@ -6,28 +6,31 @@ starts from and eases to when the link is quiet, and the lowered one for an empt
 no pulse passes, whoever asked for it. The program is built with what they were when it was exported; what
 the hub sends later is kept in EEPROM and goes before that, until another export is loaded into the robot.
 
-**Image.** Five bytes for each joint: shortest pulse (12 bits), longest (12), trim in µs (12, two's
-complement), 1 if reversed (4), packed as pulses are, from the lowest bits on. The *digest* of an image is its
+**Image.** Six bytes for each joint: shortest pulse (12 bits), longest (12), trim in µs (12, two's
+complement), 1 if reversed (1), scale in 1024ths (11), from the lowest bits on. The *digest* of an image is its
 24-bit CRC (:mod:`motionhub.link.crc`), most significant byte first. For each of its poses the robot works out ::
 
-    pulse = mid + away + trim      (mid - away + trim for a joint that is reversed), held within the ends
+    pulse = mid + away × scale + trim      (mid - away × scale + trim for a joint that is reversed), held within the ends
 
-with whole µs throughout; mid and away are the program's own. Ends outside the servo's own are refused.
+with whole µs throughout, a half rounded away from zero; mid and away are the program's own. Ends outside the servo's
+own are refused, and a scale below a half.
 
 **On the wire.** The hub sends ``settings`` packets (kind 5), each in place of a frame and under its number:
 
 ==== ======================== ===================================================================
 low  body after the number    meaning
 ==== ======================== ===================================================================
-0    piece (1), bytes         20 bytes of the image from 20 × piece on; the last piece has what is left
+0    piece (1), bytes         24 bytes of the image from 24 × piece on; the last piece has what is left
 1    digest (3)               keep the image that the pieces have made, if that is its digest
+2    piece (1)                say this piece of the image that is in use
 ==== ======================== ===================================================================
 
 and the robot answers each of the second sort with ``kept`` (kind 11): number (1), digest of what is in use (3),
 and a bit for each piece that is there (2), piece 0 in bit 0. Its low bits say how it stands
-(:class:`KeptState`). The hub sends what is missing and asks again until it hears of an end. ``welcome`` has
-the digest of what is in use, and says whether it is the kept one or the export's, so that hub and robot can be
-compared before anything moves.
+(:class:`KeptState`). The hub sends what is missing and asks again until it hears of an end. Each of the third sort is
+answered with ``kept`` too, its low bits 8: number (1), digest of what is in use (3), piece (1), its bytes. ``welcome``
+has the digest of what is in use, and says whether it is the kept one or the export's, so that hub and robot can be
+compared before anything moves, and what differs can be asked for.
 
 **Use.** What was written is in use as soon as no pulse that is issued or asked for lies outside the new ends.
 So nothing ever leaps because of it. It is written first, and used after.
@@ -61,8 +64,12 @@ from motionhub.motion.posing import rest_joints
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
-RECORD = 5
+RECORD = 6
 """Bytes a joint."""
+ONE = 1024
+"""A scale of 1."""
+SAID = 8
+"""Low bits of ``kept`` with a piece of what is in use."""
 PIECE = 4 * RECORD
 """Bytes in one packet."""
 
@@ -106,11 +113,21 @@ class Record:
     trim: int
     """Added to every pulse."""
     reversed: bool
+    scale: int = ONE
+    """µs that the servo takes for a turn over those of its data sheet, in 1024ths; 512 to 2047."""
 
     def pack(self) -> bytes:
-        """Its five bytes."""
-        value = self.low | self.high << 12 | (self.trim & 0xFFF) << 24 | self.reversed << 36
+        """Its six bytes."""
+        value = self.low | self.high << 12 | (self.trim & 0xFFF) << 24 | self.reversed << 36 | self.scale << 37
         return value.to_bytes(RECORD, "little")
+
+    @classmethod
+    def unpack(cls, data: bytes | bytearray) -> Record:
+        """What six bytes hold, sound or not."""
+        value = int.from_bytes(data[:RECORD], "little")
+        trim = value >> 24 & 0xFFF
+        trim -= 0x1000 if trim & 0x800 else 0
+        return cls(value & 0xFFF, value >> 12 & 0xFFF, trim, bool(value >> 36 & 1), value >> 37)
 
 
 @dataclass(frozen=True)
@@ -130,12 +147,13 @@ class JointLine:
 
     def pose(self, away: int, record: Record) -> int:
         """The pulse of a pose that is ``away`` from mid."""
-        pulse = self.mid + (-away if record.reversed else away) + record.trim
+        scaled = (abs(away) * record.scale + ONE // 2) // ONE
+        pulse = self.mid + (scaled if (away >= 0) != record.reversed else -scaled) + record.trim
         return min(max(pulse, record.low), record.high)
 
     def sound(self, record: Record) -> bool:
-        """Whether its ends can be used."""
-        return self.hard_low <= record.low < record.high <= self.hard_high
+        """Whether it can be used."""
+        return self.hard_low <= record.low < record.high <= self.hard_high and record.scale >= ONE // 2
 
 
 @dataclass(frozen=True)
@@ -163,17 +181,8 @@ class Export:
 
     def records(self, image: bytes | bytearray) -> tuple[Record, ...] | None:
         """What an image holds, or nothing if it cannot be used on this robot."""
-        found = []
-        for i, line in enumerate(self.joints):
-            value = int.from_bytes(image[RECORD * i : RECORD * i + RECORD], "little")
-            trim = value >> 24 & 0xFFF
-            record = Record(
-                value & 0xFFF, value >> 12 & 0xFFF, trim - 0x1000 if trim & 0x800 else trim, bool(value >> 36)
-            )
-            if value >> 36 > 1 or not line.sound(record):
-                return None
-            found.append(record)
-        return tuple(found)
+        found = unpack(image)
+        return found if all(line.sound(r) for line, r in zip(self.joints, found, strict=True)) else None
 
     def limits(self, records: Sequence[Record]) -> Limits:
         """What the robot makes of them."""
@@ -184,6 +193,11 @@ class Export:
             rest=tuple(line.pose(line.rest, record) for line, record in pairs),
             lowered=tuple(line.pose(line.lowered, record) for line, record in pairs),
         )
+
+
+def unpack(image: bytes | bytearray) -> tuple[Record, ...]:
+    """What an image holds, whether a robot could use it or not."""
+    return tuple(Record.unpack(image[at : at + RECORD]) for at in range(0, len(image), RECORD))
 
 
 def digest(image: bytes | bytearray) -> bytes:
@@ -216,16 +230,36 @@ def export(robot: Robot, calibration: Calibration) -> Export:
 
 def to_keep(robot: Robot, calibration: Calibration) -> tuple[Record, ...]:
     """The calibration as the robot keeps it."""
-    trim = _whole(calibration.direction * robot.us_per_rad * calibration.trim_rad, -2048, 2047)
+    per_rad = calibration.direction * calibration.scale * robot.us_per_rad
+    trim = _whole(per_rad * calibration.trim_rad, -2048, 2047)
+    scale = _whole(calibration.scale * ONE, ONE // 2, 2 * ONE - 1)
     low, high = _whole(calibration.low_us, 0, 4094), _whole(calibration.high_us, 1, 4095)
     turned = (calibration.direction < 0).tolist()
     # Ends less than a microsecond apart would round to the same one.
-    return tuple(Record(a, max(b, a + 1), t, r) for a, b, t, r in zip(low, high, trim, turned, strict=True))
+    return tuple(Record(a, max(b, a + 1), *rest) for a, b, *rest in zip(low, high, trim, turned, scale, strict=True))
 
 
 def image(robot: Robot, calibration: Calibration) -> bytes:
     """What is sent to be kept."""
     return b"".join(record.pack() for record in to_keep(robot, calibration))
+
+
+def calibration(robot: Robot, image: bytes) -> Calibration:
+    """The calibration that an image was made of, to whole µs: the inverse of :func:`image`.
+
+    Raises:
+        ValueError: for an image of another size than the robot's, or one that no robot can use.
+    """
+    if len(image) != RECORD * robot.joints:
+        raise ValueError(f"expected {RECORD * robot.joints} bytes")
+    records = unpack(image)
+    if not all(record.low < record.high and record.scale >= ONE // 2 for record in records):
+        raise ValueError("expected ends in order and scales of a half at least")
+    direction = np.array([-1.0 if record.reversed else 1.0 for record in records])
+    scale = np.array([record.scale / ONE for record in records])
+    trim = np.array([float(record.trim) for record in records]) / (direction * scale * robot.us_per_rad)
+    low, high = (np.array([float(getattr(record, end)) for record in records]) for end in ("low", "high"))
+    return Calibration(robot.name, robot.joint_names, trim, direction, low, high, scale)
 
 
 def _whole(values: ArrayLike, low: int, high: int) -> list[int]:
@@ -258,9 +292,27 @@ class Kept:
 _KEPT = struct.Struct("<3sH")
 
 
-def read_kept(packet: Packet) -> Kept:
+@dataclass(frozen=True)
+class Said:
+    """A piece of what the robot uses."""
+
+    digest: bytes
+    """Of all of it."""
+    piece: int
+    data: bytes
+
+    def body(self, number: int) -> bytes:
+        """Its bytes before the check."""
+        return bytes((Kind.KEPT << 4 | SAID, number & 255)) + self.digest + bytes((self.piece,)) + self.data
+
+
+def read_kept(packet: Packet) -> Kept | Said:
     """Raises :class:`DamagedError` for a wrong length or a state that is none."""
     rest = packet.body[2:]
+    if packet.low == SAID:
+        if len(rest) <= SIZE + 1:
+            raise DamagedError("expected a piece")
+        return Said(rest[:SIZE], rest[SIZE], rest[SIZE + 1 :])
     if len(rest) != _KEPT.size:
         raise DamagedError(f"expected {_KEPT.size} bytes, found {len(rest)}")
     try:
@@ -302,3 +354,40 @@ class Offer:
             self._missing = [i for i in range(pieces(len(self._image))) if not answer.pieces >> i & 1]
             self._wait = min(self._wait, self.EVERY)
         return answer.state in (KeptState.KEPT, KeptState.REFUSED, KeptState.FAILED)
+
+
+class Question:
+    """The hub's end: what the robot uses on its way to the hub."""
+
+    EVERY = 5
+    """Ticks to wait for a piece before it is asked for again; a slow radio has frames to carry meanwhile."""
+
+    def __init__(self, size: int) -> None:
+        self._size = size
+        self._digest = b""
+        self._pieces: dict[int, bytes] = {}
+        self._wait = 0
+
+    def body(self, number: int) -> bytes | None:
+        """What goes out in place of frame ``number``, or nothing in this tick."""
+        self._wait -= 1
+        if self._wait > 0:
+            return None
+        self._wait = self.EVERY
+        missing = (i for i in range(pieces(self._size)) if i not in self._pieces)
+        return bytes((Kind.SETTINGS << 4 | 2, number & 255, next(missing)))
+
+    def hear(self, said: Said) -> bytes | None:
+        """Take a piece; the whole image with the last one."""
+        if said.digest != self._digest:
+            # Another one is in use by now: all of it anew.
+            self._digest, self._pieces = said.digest, {}
+        if len(said.data) == len(range(self._size)[PIECE * said.piece :][:PIECE]):
+            self._pieces[said.piece] = said.data
+        if len(self._pieces) < pieces(self._size):
+            return None
+        image = b"".join(self._pieces[i] for i in range(pieces(self._size)))
+        if digest(image) == self._digest:
+            return image
+        self._pieces = {}
+        return None

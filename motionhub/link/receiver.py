@@ -130,9 +130,10 @@ class Receiver:
         if session is None:
             return out
         hello = session.hello
-        if self._keeper is not None and (kept := self._keeper.reply()) is not None:
-            self._report_number += 1
-            out += seal(kept.body(self._report_number), session.key.bytes_for(self._report_number))
+        for due in (self._keeper.reply(), self._keeper.say()) if self._keeper is not None else ():
+            if due is not None:
+                self._report_number += 1
+                out += seal(due.body(self._report_number), session.key.bytes_for(self._report_number))
         if now_ms - self._telemetry_at >= hello.telemetry_ms:
             self._telemetry_at = now_ms
             return out + self._report(session, now_ms, telemetry())

@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike
 
 from motionhub.link import coder
 from motionhub.link.coder import WAYS
-from motionhub.link.kept import RECORD, Kept, KeptState, Offer, read_kept
+from motionhub.link.kept import RECORD, Kept, KeptState, Offer, Question, Said, read_kept
 from motionhub.link.wire import (
     TICK_S,
     VERSION,
@@ -104,7 +104,14 @@ class Keeping:
     """Of what the robot uses."""
 
 
-Event = Connected | Disconnected | Mismatch | Heard | Keeping
+@dataclass(frozen=True)
+class InUse:
+    """What the robot uses, as it was asked for (:meth:`LinkSession.ask`)."""
+
+    image: bytes
+
+
+Event = Connected | Disconnected | Mismatch | Heard | Keeping | InUse
 
 
 @dataclass(frozen=True)
@@ -170,6 +177,7 @@ class LinkSession:
         self._telemetry: tuple[float, Telemetry] | None = None
         self._mismatch = ""
         self._offer: Offer | None = None
+        self._question: Question | None = None
         self._keeping: KeptState | None = None
         self.damaged = 0
         """Packets dropped because they were not what the robot sent, or came late."""
@@ -205,7 +213,9 @@ class LinkSession:
         if self._key is None:
             return self._hello(now)
         self._number += 1
-        if self._offer is not None and (body := self._offer.body(self._number)) is not None:
+        # What is kept anew goes before what is asked.
+        settings = self._offer or self._question
+        if settings is not None and (body := settings.body(self._number)) is not None:
             self._waiting = []
             return self._count(seal(body, self._key.bytes_for(self._number)), now)
         together, step = WAYS[self._way]
@@ -267,6 +277,13 @@ class LinkSession:
         if len(image) != RECORD * self.joints:
             raise ValueError(f"expected {RECORD * self.joints} bytes")
         self._offer, self._keeping = Offer(image), None
+
+    def ask(self) -> None:
+        """Ask the robot for the calibration that it uses; :class:`InUse` brings it, in a second or so.
+
+        It takes some ticks' frames as :meth:`keep` does, and comes after that. Asked anew it begins anew.
+        """
+        self._question = Question(RECORD * self.joints)
 
     def receive(self, data: bytes, now: float) -> list[Event]:
         """Take what came from the robot, in any pieces; returns what it meant. Never raises for bad bytes."""
@@ -364,7 +381,13 @@ class LinkSession:
         self._telemetry = now, telemetry
         return [Heard(telemetry)]
 
-    def _take_kept(self, answer: Kept) -> list[Event]:
+    def _take_kept(self, answer: Kept | Said) -> list[Event]:
+        if isinstance(answer, Said):
+            image = self._question.hear(answer) if self._question is not None else None
+            if image is None:
+                return []
+            self._question = None
+            return [InUse(image)]
         if self._offer is None:
             return []
         if self._offer.hear(answer):

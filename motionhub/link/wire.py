@@ -36,7 +36,7 @@ kind name      from          body after the first byte
 10   telemetry robot         number (1), receipt (4), battery in mV (2), faults (1), activity and reset
                              cause (1), worst loop in µs (2), seconds since reset (2),
                              damaged packets (1), late packets (1)
-11   kept      robot         number (1), then how the keeping of settings stands
+11   kept      robot         number (1), then how the keeping of settings stands, or a piece of what is in use
 ==== ========= ============= ==========================================================================
 
 *Outputs*: level 0 to 255, in the order of the robot file. *Pulses*: whole microseconds, 0 for "no pulse on
@@ -82,7 +82,7 @@ from typing import Any
 from motionhub.link import cobs
 from motionhub.link.crc import SIZE, START, crc24
 
-VERSION = 1
+VERSION = 2
 MAX_PACKET = 128
 """Body and check, decoded."""
 MAX_JOINTS = 48

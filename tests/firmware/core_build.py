@@ -49,7 +49,9 @@ def of_robot(robot: Robot, calibration: Calibration) -> Shape:
 def invented(joints: int, outputs: int) -> Shape:
     """Any number of joints, each with other numbers."""
     lines = tuple(
-        JointLine(500 + i, 2500 - i, 1500, 7 * i - 60, 300 - 13 * i, Record(600 + i, 2400 - i, i - 5, i % 3 == 1))
+        JointLine(
+            500 + i, 2500 - i, 1500, 7 * i - 60, 300 - 13 * i, Record(600 + i, 2400 - i, i - 5, i % 3 == 1, 1000 + i)
+        )
         for i in range(joints)
     )
     made = Export(lines)

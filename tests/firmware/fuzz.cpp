@@ -307,23 +307,27 @@ class Stage {
             const unsigned low = JOINT_TABLE[i].hard_low + seed % 50U - (seed % 16 == 4 ? 50U : 0U);
             const unsigned high = JOINT_TABLE[i].hard_high - seed / 8U + (seed % 16 == 5 ? 40U : 0U);
             const unsigned trim = (seed * 31U + i * 7U) & 4095U;
+            const unsigned scale = (seed % 16 == 6 ? 500U : 512U) + seed * 6U;
             image.push_back(static_cast<uint8_t>(low & 255));
             image.push_back(static_cast<uint8_t>(low >> 8 | (high & 15) << 4));
             image.push_back(static_cast<uint8_t>(high >> 4));
             image.push_back(static_cast<uint8_t>(trim & 255));
-            image.push_back(static_cast<uint8_t>(trim >> 8 | (seed + i) % 2U << 4));
+            image.push_back(static_cast<uint8_t>(trim >> 8 | (seed + i) % 2U << 4 | (scale & 7) << 5));
+            image.push_back(static_cast<uint8_t>(scale >> 3));
         }
         if (seed % 16 == 3) image[seed % image.size()] ^= 0x80;
         const uint32_t number = session().newest + 1;
-        const unsigned pieces = static_cast<unsigned>(image.size() + 19) / 20;
-        const unsigned piece = part % (pieces + 1);
-        Bytes body = head(5, piece == pieces ? 1 : 0, number);
-        if (piece == pieces) {
+        const unsigned pieces = static_cast<unsigned>(image.size() + 23) / 24;
+        const unsigned piece = part % (pieces + 2);
+        Bytes body = head(5, piece < pieces ? 0 : piece == pieces ? 1 : 2, number);
+        if (piece > pieces) {
+            body.push_back(static_cast<uint8_t>(seed % (pieces + 1)));  // asked for, and there or not
+        } else if (piece == pieces) {
             const uint32_t digest = check_of(image);
             for (int shift = 16; shift >= 0; shift -= 8) body.push_back(static_cast<uint8_t>(digest >> shift & 255));
         } else {
             body.push_back(static_cast<uint8_t>(piece));
-            for (size_t i = 20 * piece; i < image.size() && i < 20 * piece + 20; ++i) body.push_back(image[i]);
+            for (size_t i = 24 * piece; i < image.size() && i < 24 * piece + 24; ++i) body.push_back(image[i]);
         }
         send(body, number, true);
     }

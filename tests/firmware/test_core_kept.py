@@ -8,7 +8,7 @@ from crccheck.crc import Crc24FlexrayA
 
 from motionhub.link import wire
 from motionhub.link.keeper import SLOTS_AT, Keeper
-from motionhub.link.kept import PIECE, Export, digest, pieces
+from motionhub.link.kept import PIECE, SAID, Export, Said, digest, pieces, read_kept
 from motionhub.link.wire import Packet, ResetCause
 
 MV = 8000
@@ -20,7 +20,8 @@ def image(export: Export, seed: int) -> bytes:
     out = b""
     for line in export.joints:
         low, high = line.hard_low + rng.randrange(50), line.hard_high - rng.randrange(50)
-        out += (low | high << 12 | rng.randrange(1 << 12) << 24 | rng.randrange(2) << 36).to_bytes(5, "little")
+        value = low | high << 12 | rng.randrange(1 << 12) << 24 | rng.randrange(2) << 36 | rng.randint(512, 2047) << 37
+        out += value.to_bytes(6, "little")
     return out
 
 
@@ -138,6 +139,40 @@ def test_the_power_goes_at_every_write(pair, before):
     assert bench.offer(old if BEFORE[before] else image(bench.export, 3))
     bench.restart()
     bench.same()
+
+
+def test_what_is_in_use_is_said_while_the_other_slot_is_written(pair):
+    """Byte by byte what the export has, and then what was kept, also while something else is being written."""
+    bench = Bench(pair)
+    number = 100
+    for seed in (0, 1, 2):
+        in_use = image(bench.export, seed) if seed else bench.export.image
+        if seed:
+            assert bench.offer(in_use)
+        bench.hub_session += 1
+        hello = wire.Hello(bench.hub_session, bench.core.joints, bench.core.outputs_n)
+        (encoded, *_) = wire.Splitter().feed(bench.core.receive(wire.seal(hello.body()), 0))
+        welcome = wire.read_welcome(wire.unseal(encoded))
+        key = wire.Key(welcome.session, welcome.robot_session)
+        for body in settings(image(bench.export, 77)):
+            bench.core.receive(wire.seal(bytes((body[0], number)) + body[2:], key.bytes_for(number)), 0)
+            number += 1
+        for _ in range(20):
+            bench.core.tick(MV)
+        pieces_said = []
+        for piece in range(pieces(len(in_use)) + 1):
+            said = bench.core.receive(wire.seal(bytes((0x52, number, piece)), key.bytes_for(number)), 0)
+            number += 1
+            pieces_said += [
+                read_kept(packet)
+                for packet in map(wire.unseal, wire.Splitter().feed(said))
+                if packet.kind == wire.Kind.KEPT and packet.low == SAID
+            ]
+        assert pieces_said == [
+            Said(digest(in_use), piece, in_use[PIECE * piece :][:PIECE]) for piece in range(pieces(len(in_use)))
+        ]
+        bench.core.begin(ResetCause.POWER)
+        bench.restart()
 
 
 def test_every_bit_of_what_is_kept_turned_over(pair):

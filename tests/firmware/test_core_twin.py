@@ -92,9 +92,11 @@ class Hub:
         for line in lines:
             low, high = line.hard_low + own.randrange(40), line.hard_high - own.randrange(40)
             value = low | high << 12 | own.randrange(1 << 12) << 24 | own.randrange(2) << 36
-            image += value.to_bytes(5, "little")
+            value |= own.choice([1024, own.randint(512, 2047)]) << 37
+            image += value.to_bytes(6, "little")
         if rng.random() < 0.05:
-            image = bytes(5) + image[5:]
+            spoilt = rng.choice([0, 511 << 37])  # no ends, or a scale that is none
+            image = (spoilt or int.from_bytes(image[:6], "little") & (1 << 37) - 1).to_bytes(6, "little") + image[6:]
         self.number += 1
         count = pieces(len(image))
         if part % (count + 1) == count:
@@ -106,7 +108,7 @@ class Hub:
     def all_settings(self, rng: random.Random) -> bytes:
         state = rng.getstate()
         out = b""
-        for part in range(pieces(5 * len(self.pair.twin._export.joints)) + 1):
+        for part in range(pieces(6 * len(self.pair.twin._export.joints)) + 1):
             rng.setstate(state)
             out += self.settings(rng, part)
         return out
@@ -146,6 +148,9 @@ def play(pair: Pair, steps: list[tuple[str, int]]) -> None:
             pair.receive(hub.hello(**({"joints": n % 50} if n % 7 == 0 else {"ack_ms": n % 90})))
         elif what == "settings":
             pair.receive(hub.all_settings(rng) if n % 2 else hub.settings(rng, n))
+        elif what == "asked":
+            hub.number += 1
+            pair.receive(hub.seal(bytes((0x52, hub.number & 255, n % 8)), hub.number))
         elif what == "time":
             pair.pass_time(n % 700)
         elif what == "long":
@@ -182,9 +187,7 @@ def play(pair: Pair, steps: list[tuple[str, int]]) -> None:
             pair.core.eeprom[at] = pair.twin.memory.bytes[at] = rng.randrange(256)
 
 
-WHATS = (
-    "frame frames frames follow gap hello settings settings time long battery again damaged odd noise loop reset worn"
-)
+WHATS = "frame frames frames follow gap hello settings settings asked time long battery again damaged odd noise loop reset worn"
 
 
 @settings(

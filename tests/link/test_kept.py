@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from motionhub.link import kept, wire
-from motionhub.link.kept import Kept, KeptState, Record
-from motionhub.link.session import Connected, Heard, Keeping
+from motionhub.link.kept import Kept, KeptState, Record, Said
+from motionhub.link.session import Connected, Heard, InUse, Keeping
 from motionhub.link.simulated import SimulatedRobot
 from motionhub.link.wire import Activity, DamagedError, Faults, ResetCause
 from motionhub.motion.posing import rest_joints
@@ -20,7 +20,13 @@ def mended(tansy, calibration):
     trim = np.deg2rad(np.linspace(-5, 5, tansy.joints))
     direction = np.where(np.arange(tansy.joints) % 3 == 0, -1.0, 1.0)
     return Calibration(
-        tansy.name, tansy.joint_names, trim, direction, calibration.low_us + 40, calibration.high_us - 60
+        tansy.name,
+        tansy.joint_names,
+        trim,
+        direction,
+        calibration.low_us + 40,
+        calibration.high_us - 60,
+        np.where(np.arange(tansy.joints) % 4 == 0, 0.93, 1.0),
     )
 
 
@@ -29,8 +35,8 @@ def answers(wire_):
 
 
 def test_a_record_by_hand():
-    # 600 = 0x258, 2400 = 0x960, -13 = 0xFF3 in twelve bits.
-    assert Record(600, 2400, -13, True).pack() == bytes([0x58, 0x02, 0x96, 0xF3, 0x1F])
+    # 600 = 0x258, 2400 = 0x960, -13 = 0xFF3 in twelve bits; 1029 = 0b10000000101 in eleven.
+    assert Record(600, 2400, -13, True, 1029).pack() == bytes([0x58, 0x02, 0x96, 0xF3, 0b1011_1111, 0b1000_0000])
 
 
 def test_what_is_exported_is_what_the_hub_would_send(tansy, calibration, mended):
@@ -61,6 +67,56 @@ def test_kept_and_used_at_once_without_pulses(wire, mended, tansy, rest):
     after = wire.of(Connected)[-1].welcome
     assert after.kept
     assert after.digest == kept.digest(image)
+
+
+def test_what_was_kept_is_read_again_as_it_was(wire, mended, tansy, calibration, rest):
+    """The export's at first, then what was kept, to whole microseconds; and with no more said than was asked for."""
+    wire.run(0.5, None)
+    wire.hub.ask()
+    wire.run(2, rest)
+    (first,) = wire.of(InUse)
+    assert first.image == kept.image(tansy, calibration)
+    wire.hub.keep(kept.image(tansy, mended))
+    wire.hub.ask()
+    wire.run(6, None)
+    _, second = wire.of(InUse)
+    assert second.image == kept.image(tansy, mended)
+    again = kept.calibration(tansy, second.image)
+    assert kept.image(tansy, again) == second.image
+    joints = rest_joints(tansy) + np.linspace(-0.3, 0.3, tansy.joints)
+    # Trim to half a µs; scale to half a 1024th, which is 0.3 µs at 650 µs from mid-travel.
+    assert np.abs(again.pulses(tansy, joints) - mended.pulses(tansy, joints)).max() <= 0.9
+    assert (again.direction == mended.direction).all()
+
+
+@pytest.mark.parametrize("lost", [0.2, 0.5])
+def test_a_radio_that_loses_does_not_lose_what_is_read(make_wire, tansy, mended, lost):
+    wire = make_wire(delay=2)
+    wire.run(0.5, None)
+    wire.hub.keep(kept.image(tansy, mended))
+    wire.run(6, None)
+    wire.to_robot.lost = wire.to_hub.lost = lost
+    wire.hub.ask()
+    wire.run(20, None)
+    assert [each.image for each in wire.of(InUse)] == [kept.image(tansy, mended)]
+
+
+def test_pieces_of_two_images_are_never_put_together():
+    old, new = bytes(range(48)), bytes(range(100, 148))
+    question = kept.Question(48)
+    assert question.hear(Said(kept.digest(old), 0, old[:24])) is None
+    assert question.hear(Said(kept.digest(new), 1, new[24:])) is None
+    assert question.hear(Said(kept.digest(new), 1, old[:23])) is None  # not its own length
+    assert question.hear(Said(kept.digest(new), 0, old[:24])) is None  # not of this digest, whatever it says
+    assert question.hear(Said(kept.digest(new), 0, new[:24])) is None
+    assert question.hear(Said(kept.digest(new), 1, new[24:])) == new
+
+
+def test_another_robots_image_makes_no_calibration(tansy):
+    with pytest.raises(ValueError, match="expected 120 bytes"):
+        kept.calibration(tansy, bytes(119))
+    with pytest.raises(ValueError, match="expected ends in order"):
+        kept.calibration(tansy, bytes(120))
 
 
 def test_on_its_way_it_takes_a_frame_in_five_and_the_move_goes_on(wire, mended, tansy, rest):
@@ -138,8 +194,8 @@ def test_ends_outside_the_servos_own_are_refused(wire, tansy, calibration):
 
 
 def test_another_robots_image_is_not_sent(wire):
-    with pytest.raises(ValueError, match="expected 100 bytes"):
-        wire.hub.keep(bytes(99))
+    with pytest.raises(ValueError, match="expected 120 bytes"):
+        wire.hub.keep(bytes(119))
 
 
 def test_a_worn_memory_is_told(wire, tansy, mended):
@@ -156,7 +212,7 @@ def test_another_export_does_without_what_is_kept(tansy, calibration, mended):
     keeper = robot.keeper
     image = kept.image(tansy, mended)
     for i in range(kept.pieces(len(image))):
-        keeper.take(wire.Packet(bytes((0x50, 1, i)) + image[20 * i :][:20], 0))
+        keeper.take(wire.Packet(bytes((0x50, 1, i)) + image[24 * i :][:24], 0))
     keeper.take(wire.Packet(bytes((0x51, 1)) + kept.digest(image), 0))
     for _ in range(300):
         robot.advance(len(robot.issued) * 0.02)
@@ -175,7 +231,14 @@ def test_an_answer_comes_back(state, digest, pieces, number):
     assert kept.read_kept(wire.unseal(encoded)) == answer
 
 
-@pytest.mark.parametrize("body", [b"\xb0\x01", b"\xb0\x01" + bytes(6), b"\xb7\x01" + bytes(5)])
+@given(st.binary(min_size=3, max_size=3), st.integers(0, 11), st.binary(min_size=1, max_size=24), st.integers(1, 10**6))
+def test_a_piece_comes_back(digest, piece, data, number):
+    said = Said(digest, piece, data)
+    (encoded,) = wire.Splitter().feed(wire.seal(said.body(number)))
+    assert kept.read_kept(wire.unseal(encoded)) == said
+
+
+@pytest.mark.parametrize("body", [b"\xb8\x01" + bytes(4), b"\xb0\x01", b"\xb0\x01" + bytes(6), b"\xb7\x01" + bytes(5)])
 def test_an_answer_that_is_none(body):
     with pytest.raises(DamagedError):
         kept.read_kept(wire.Packet(body, 0))

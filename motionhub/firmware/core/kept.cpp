@@ -12,24 +12,26 @@ constexpr uint8_t WRITING = 0x00;
 constexpr uint8_t IN_PLACE = 0xA5;
 constexpr uint8_t LOOKED_AT_ONCE = 8;  // places that are compared in a tick; at most one of them is written
 
-constexpr uint8_t PIECE_OF = 0, KEEP = 1;  // low bits of a settings packet
+constexpr uint8_t PIECE_OF = 0, KEEP = 1, SAY = 2;  // low bits of a settings packet
 
 inline uint16_t slot_at(uint8_t slot) { return static_cast<uint16_t>(SLOTS_AT + slot * SLOT); }
 
 struct Record {
     uint16_t low, high;
     int16_t trim;
+    uint16_t scale;
     bool reversed;
 };
 
-// Five bytes: low (12 bits), high (12), trim (12, two's complement), 1 if reversed (4).
+// Six bytes: low (12 bits), high (12), trim (12, two's complement), 1 if reversed (1), scale in 1024ths (11).
 Record unpack(const uint8_t* at) {
     Record record;
     record.low = static_cast<uint16_t>(at[0] | (at[1] & 15) << 8);
     record.high = static_cast<uint16_t>(at[1] >> 4 | at[2] << 4);
     const uint16_t trim = static_cast<uint16_t>(at[3] | (at[4] & 15) << 8);
     record.trim = static_cast<int16_t>(trim & 0x800 ? trim - 0x1000 : trim);
-    record.reversed = (at[4] >> 4) != 0;
+    record.reversed = (at[4] & 16) != 0;
+    record.scale = static_cast<uint16_t>(at[4] >> 5 | at[5] << 3);
     return record;
 }
 
@@ -39,7 +41,8 @@ void pack(const Record& record, uint8_t* at) {
     at[1] = static_cast<uint8_t>((record.low >> 8 & 15) | (record.high & 15) << 4);
     at[2] = static_cast<uint8_t>(record.high >> 4 & 255);
     at[3] = static_cast<uint8_t>(trim & 255);
-    at[4] = static_cast<uint8_t>((trim >> 8 & 15) | (record.reversed ? 16 : 0));
+    at[4] = static_cast<uint8_t>((trim >> 8 & 15) | (record.reversed ? 16 : 0) | (record.scale & 7) << 5);
+    at[5] = static_cast<uint8_t>(record.scale >> 3 & 255);
 }
 
 Record exported(uint8_t joint) {
@@ -49,6 +52,7 @@ Record exported(uint8_t joint) {
     record.high = table_u16(&line.high);
     record.trim = table_i16(&line.trim);
     record.reversed = table_u8(&line.reversed) != 0;
+    record.scale = table_u16(&line.scale);
     return record;
 }
 
@@ -56,12 +60,14 @@ bool sound(uint8_t joint, const uint8_t* at) {
     const Record record = unpack(at);
     const JointLine& line = JOINT_TABLE[joint];
     return table_u16(&line.hard_low) <= record.low && record.low < record.high &&
-           record.high <= table_u16(&line.hard_high) && (at[4] >> 4) <= 1;
+           record.high <= table_u16(&line.hard_high) && record.scale >= SCALE_ONE / 2;
 }
 
 uint16_t pose(const JointLine& line, const Record& record, int16_t from_mid) {
-    // Up to 4095 each, so 16 bits hold the sum.
-    const int16_t away = record.reversed ? static_cast<int16_t>(-from_mid) : from_mid;
+    // Up to 4095, 8190 and 2047, so 16 bits hold the sum.
+    const uint16_t far = static_cast<uint16_t>(from_mid < 0 ? -from_mid : from_mid);
+    const int16_t scaled = static_cast<int16_t>((uint32_t(far) * record.scale + SCALE_ONE / 2) / SCALE_ONE);
+    const int16_t away = static_cast<int16_t>((from_mid < 0) != record.reversed ? -scaled : scaled);
     const int16_t pulse = static_cast<int16_t>(table_i16(&line.mid) + away + record.trim);
     const int16_t low = static_cast<int16_t>(record.low), high = static_cast<int16_t>(record.high);
     return static_cast<uint16_t>(pulse < low ? low : pulse > high ? high : pulse);
@@ -102,9 +108,11 @@ void Keeper::begin(Limits& limits) {
     image.put(digest_);
     pieces_ = written_ = 0;
     state_ = KeptState::Missing;
+    in_use_ = EXPORT;
+    asked_ = NONE;
     newest_ = 1;
     generation_ = 0;
-    other_damaged_ = damaged_ = kept_in_use_ = reply_due_ = false;
+    other_damaged_ = damaged_ = reply_due_ = false;
 
     uint8_t generations[2] = {0, 0};
     const Slot slots[2] = {look(0, &generations[0]), look(1, &generations[1])};
@@ -118,7 +126,7 @@ void Keeper::begin(Limits& limits) {
     // Of two, the generation that is up to 127 ahead of the other.
     newest_ = !good[0] ? 1 : !good[1] ? 0 : static_cast<uint8_t>(generations[0] - generations[1]) < 128 ? 0 : 1;
     generation_ = generations[newest_];
-    kept_in_use_ = true;
+    in_use_ = newest_;
     Crc24 kept;
     uint16_t at = static_cast<uint16_t>(slot_at(newest_) + 5);
     for (uint8_t i = 0; i < JOINTS; ++i, at = static_cast<uint16_t>(at + RECORD)) {
@@ -160,7 +168,7 @@ bool Keeper::take(const uint8_t* body, uint8_t size) {
             if (size < 3 || body[2] >= PIECES) return false;
             const uint8_t piece = body[2];
             const uint16_t at = static_cast<uint16_t>(piece * PIECE);
-            const uint16_t length = static_cast<uint16_t>(IMAGE - at) < PIECE ? static_cast<uint16_t>(IMAGE - at) : PIECE;
+            const uint8_t length = length_of(piece);
             if (size != 3 + length) return false;
             if (state_ == KeptState::Writing) return true;  // it would be half of each
             for (uint8_t i = 0; i < length; ++i) staged_[at + i] = body[3 + i];
@@ -173,9 +181,27 @@ bool Keeper::take(const uint8_t* body, uint8_t size) {
             reply_due_ = true;
             keep(body + 2);
             return true;
+        case SAY:
+            if (size != 3 || body[2] >= PIECES) return false;
+            asked_ = body[2];
+            return true;
         default:
             return false;
     }
+}
+
+uint8_t Keeper::say(uint8_t* out) {
+    const uint8_t piece = asked_;
+    asked_ = NONE;
+    *out++ = piece;
+    const uint8_t length = length_of(piece);
+    if (in_use_ == EXPORT) {
+        for (uint8_t i = 0; i < length; i = static_cast<uint8_t>(i + RECORD))
+            pack(exported(static_cast<uint8_t>(piece * (PIECE / RECORD) + i / RECORD)), out + i);
+    } else {
+        read(static_cast<uint16_t>(slot_at(in_use_) + 5 + piece * PIECE), out, length);
+    }
+    return static_cast<uint8_t>(1 + length);
 }
 
 void Keeper::keep(const uint8_t* digest) {
@@ -264,7 +290,7 @@ void Keeper::finish_writing() {
 
 void Keeper::used() {
     for (uint8_t i = 0; i < CHECK_SIZE; ++i) digest_[i] = staged_digest_[i];
-    kept_in_use_ = true;
+    in_use_ = newest_;
     state_ = KeptState::Kept;
 }
 

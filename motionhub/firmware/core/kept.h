@@ -1,4 +1,4 @@
-// Trim, direction and end points that the hub has sent: kept in EEPROM, and used for the robot's own poses and
+// Trim, direction, scale and end points that the hub has sent: kept in EEPROM, and used for the robot's own poses and
 // limits. The twin of motionhub/link/kept.py, whose page says what goes over the wire and how it is kept.
 #pragma once
 
@@ -8,10 +8,11 @@
 
 namespace motionhub {
 
-constexpr uint8_t RECORD = 5;                        // bytes a joint
+constexpr uint8_t RECORD = 6;                        // bytes a joint
 constexpr uint16_t IMAGE = RECORD * uint16_t(JOINTS);
 constexpr uint8_t PIECE = 4 * RECORD;                // bytes in one packet
 constexpr uint8_t PIECES = (JOINTS + 3) / 4;
+constexpr uint16_t SCALE_ONE = 1024;
 constexpr uint16_t SLOT = 1 + 1 + 3 + IMAGE + 3;     // marker, generation, export's digest, image, check
 constexpr uint16_t BOOTS_AT = 0;                     // two bytes: how often the controller has started
 constexpr uint16_t SLOTS_AT = 8;
@@ -33,7 +34,7 @@ class Keeper {
     void used();
 
     bool damaged() const { return damaged_; }
-    bool kept_in_use() const { return kept_in_use_; }
+    bool kept_in_use() const { return in_use_ != EXPORT; }
     const uint8_t* digest() const { return digest_; }
     // Whether an answer is due; asking forgets it.
     bool reply_due() {
@@ -43,9 +44,18 @@ class Keeper {
     }
     KeptState state() const { return state_; }
     uint16_t pieces() const { return pieces_; }
+    // Whether a piece of what is in use was asked for; then say() writes its number and it, and forgets the question.
+    bool asked() const { return asked_ != NONE; }
+    uint8_t say(uint8_t* out);
 
   private:
     enum class Slot : uint8_t { Empty, Damaged, Other, Good };
+    static constexpr uint8_t EXPORT = 2, NONE = 255;
+
+    static uint8_t length_of(uint8_t piece) {
+        const uint16_t left = static_cast<uint16_t>(IMAGE - piece * PIECE);
+        return left < PIECE ? static_cast<uint8_t>(left) : PIECE;
+    }
 
     Slot look(uint8_t slot, uint8_t* generation) const;
     void unpack_staged(Limits& limits) const;
@@ -65,7 +75,9 @@ class Keeper {
     KeptState state_;
     uint8_t newest_;       // slot of the newest good settings; 1 where there are none, so that 0 is written first
     uint8_t generation_;   // of that slot
-    bool other_damaged_, damaged_, kept_in_use_, reply_due_;
+    uint8_t in_use_;       // slot of what is in use, or EXPORT
+    uint8_t asked_;        // piece of it that was asked for, or NONE
+    bool other_damaged_, damaged_, reply_due_;
 };
 
 }  // namespace motionhub

@@ -35,10 +35,11 @@ struct JointLine {
     int16_t mid;         // the pulse of mid-travel, before trim
     int16_t rest;        // rest pose, as pulses away from mid for a servo that is not reversed
     int16_t lowered;     // the pose with the body on the ground, likewise
-    uint16_t low;        // end points, trim and direction as they were when this was exported;
+    uint16_t low;        // end points, trim, direction and scale as they were when this was exported;
     uint16_t high;       // what the hub has sent since and EEPROM keeps goes before them
     int16_t trim;        // added to every pulse
     uint8_t reversed;    // 1: a longer pulse turns the joint in its negative direction
+    uint16_t scale;      // µs for a turn over those of the data sheet, in 1024ths
 };
 
 // One line of a robot's table of outputs.

@@ -220,6 +220,17 @@ void Receiver::send_kept(const Keeper& keeper) {
     send(&current_, report_number_, static_cast<uint8_t>(at - out_));
 }
 
+void Receiver::send_piece(Keeper& keeper) {
+    if (!current_.there) return;
+    ++report_number_;
+    uint8_t* at = out_;
+    *at++ = first_byte(Kind::Kept, KEPT_SAID);
+    *at++ = static_cast<uint8_t>(report_number_ & 255);
+    for (uint8_t i = 0; i < CHECK_SIZE; ++i) *at++ = keeper.digest()[i];
+    at += keeper.say(at);
+    send(&current_, report_number_, static_cast<uint8_t>(at - out_));
+}
+
 Receiver::Report Receiver::due(uint32_t now_ms) const {
     if (!current_.there) return Report::None;
     if (now_ms - telemetry_at_ >= current_.telemetry_ms) return Report::Telemetry;

@@ -39,6 +39,7 @@ class Receiver {
     // Sends the welcome that is due, if one is.
     void send_welcome(const Keeper& keeper);
     void send_kept(const Keeper& keeper);
+    void send_piece(Keeper& keeper);
     // Which report is due now.
     enum class Report : uint8_t { None, Ack, Telemetry };
     Report due(uint32_t now_ms) const;

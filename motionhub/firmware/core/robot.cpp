@@ -52,6 +52,7 @@ void Robot::byte_in(uint8_t byte, uint32_t now_ms) {
 void Robot::answer(uint32_t now_ms) {
     receiver_.send_welcome(keeper_);
     if (keeper_.reply_due()) receiver_.send_kept(keeper_);
+    if (keeper_.asked()) receiver_.send_piece(keeper_);
     switch (receiver_.due(now_ms)) {
         case Receiver::Report::Telemetry: {
             uint8_t faults = controller_.faults();

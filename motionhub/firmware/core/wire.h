@@ -5,7 +5,7 @@
 
 namespace motionhub {
 
-constexpr uint8_t WIRE_VERSION = 1;
+constexpr uint8_t WIRE_VERSION = 2;
 constexpr uint8_t MAX_PACKET = 128;  // body and check, decoded
 constexpr uint8_t CHECK_SIZE = 3;
 constexpr uint8_t NUMBERS_AHEAD = 191;
@@ -24,6 +24,8 @@ enum class Kind : uint8_t {
     Telemetry = 10,
     Kept = 11,
 };
+
+constexpr uint8_t KEPT_SAID = 8;  // low bits of Kind::Kept with a piece of what is in use
 
 enum class Activity : uint8_t { Off = 0, Enabling, Easing, Following, Quiet, Lowering, Ended };
 
