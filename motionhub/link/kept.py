@@ -10,9 +10,9 @@ the hub sends later is kept in EEPROM and goes before that, until another export
 complement), 1 if reversed (1), scale in 1024ths (11), from the lowest bits on. The *digest* of an image is its
 24-bit CRC (:mod:`motionhub.link.crc`), most significant byte first. For each of its poses the robot works out ::
 
-    pulse = mid + away × scale + trim      (mid - away × scale + trim for a joint that is reversed), held within the ends
+    pulse = mid + away × scale + trim      (mid - away × scale + trim for a joint that is reversed)
 
-with whole µs throughout, a half rounded away from zero; mid and away are the program's own. Ends outside the servo's
+held within the ends, with whole µs throughout, a half rounded away from zero; mid and away are the program's own. Ends outside the servo's
 own are refused, and a scale below a half.
 
 **On the wire.** The hub sends ``settings`` packets (kind 5), each in place of a frame and under its number:

@@ -187,7 +187,10 @@ def play(pair: Pair, steps: list[tuple[str, int]]) -> None:
             pair.core.eeprom[at] = pair.twin.memory.bytes[at] = rng.randrange(256)
 
 
-WHATS = "frame frames frames follow gap hello settings settings asked time long battery again damaged odd noise loop reset worn"
+WHATS = (
+    "frame frames frames follow gap hello settings settings asked time long battery again damaged odd noise loop reset "
+    "worn"
+)
 
 
 @settings(
