@@ -12,8 +12,8 @@ complement), 1 if reversed (1), scale in 1024ths (11), from the lowest bits on. 
 
     pulse = mid + away × scale + trim      (mid - away × scale + trim for a joint that is reversed)
 
-held within the ends, with whole µs throughout, a half rounded away from zero; mid and away are the program's own. Ends outside the servo's
-own are refused, and a scale below a half.
+held within the ends, with whole µs throughout, a half rounded away from zero; mid and away are the program's own.
+Ends outside the servo's own are refused, and a scale below a half.
 
 **On the wire.** The hub sends ``settings`` packets (kind 5), each in place of a frame and under its number:
 

@@ -97,7 +97,7 @@ class Calibration:
     high_us: Array
     """(J,) µs: no pulse is longer."""
     scale: Array = field(default_factory=lambda: np.ones(()))
-    """(J,) µs that each servo takes for a turn over those of its data sheet; one number is for all, 1 when not given."""
+    """(J,) µs that each servo takes for a turn over its data sheet's; one number is for all, 1 if not given."""
     battery_scale: float = 1.0
     """V at the battery for each volt that the robot reports."""
 
