@@ -122,6 +122,7 @@ class Hand {
       one(() => ({ do: "key", at_ms: this.time(sheet), pose: this.pose() })),
       one(() => ({ do: "key", at_ms: this.time(sheet), pose: this.pose(), approach: dice.one([...APPROACHES, "bounce"]) })),
       one(() => ({ do: "key", at_ms: this.time(sheet), pose: this.pose() })),
+      one(() => ({ do: "key", at_ms: this.time(sheet), pose: this.pose(), free: dice.some(found as Channel[]) })),
       one(() => ({ do: "set", key: id, pose: this.pose() })),
       one(() => ({ do: "unkey", keys: dice.some(keys), channels: dice.some(found as Channel[]) })),
       one(() => ({ do: "remove", marks: this.marks(sheet) })),

@@ -17,6 +17,7 @@ import { Heading } from "./Heading.tsx";
 import { Journal } from "./journal.ts";
 import { Notes } from "./Notes.tsx";
 import { Posing } from "./Posing.tsx";
+import { poserOf } from "./posing/poser.ts";
 import { Strip } from "./Strip.tsx";
 import { Verdict } from "./Verdict.tsx";
 
@@ -50,10 +51,10 @@ export function Make({ name }: { name: string }): JSX.Element {
     if (maker.name.peek() !== name) maker.open(name);
   }, [maker, name]);
   useEffect(() => {
-    // The stage shows the move at the player's time, as soon as the hub has said how it goes.
+    // The stage shows the move at the player's time: under a hand at once, else as the hub has said that it goes.
     const end = effect(() => {
       const live = remote.state.value;
-      remote.figure.value = live && maker.figure(live);
+      remote.figure.value = live && (poserOf(maker).figure(live) ?? maker.figure(live));
     });
     return () => {
       end();

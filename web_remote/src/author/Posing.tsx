@@ -1,27 +1,50 @@
+import { useComputed } from "@preact/signals";
 import type { JSX } from "preact";
-import { BODY_AXES } from "./document.ts";
 import { useMaker } from "./context.ts";
-import { tracksOf, valueAt } from "./tracks.ts";
+import { usePoser } from "./posing/context.ts";
+import { BodyFields, ExtraFields, LegFields } from "./posing/Fields.tsx";
+import { Parts } from "./posing/Parts.tsx";
+import { Report } from "./posing/Report.tsx";
+import { Tools } from "./posing/Tools.tsx";
 
-/** The body at the player's time, in numbers: a change keys it there. */
+/** The pose at the player's time: which part, where it is, and what can be done with it. All by touch, mouse or keys. */
 export function Posing(): JSX.Element {
   const maker = useMaker();
-  const [doc, house] = [maker.doc.value, maker.house.value];
-  if (!doc || !house) return <></>;
-  const at = maker.player.at.value;
-  const tracks = tracksOf(doc, house);
+  const poser = usePoser();
+  const house = maker.house.value;
+  const part = poser.part.value;
+  const name = part.slice(part.indexOf(":") + 1);
+  const leg = part.startsWith("leg:") ? (house?.robot.legs.findIndex((each) => each.name === name) ?? -1) : -1;
+  const moment = useComputed(() => {
+    const time = `${(poser.when.value / 1000).toFixed(2)} s`;
+    if (poser.walks.value) return `At ${time} it walks: its legs go by the gait.`;
+    return poser.key.value === null ? `At ${time}; moving something makes a key here.` : `The key at ${time}.`;
+  });
+  if (!house) return <></>;
   return (
     <section class="make-posing" aria-label="Pose">
-      {BODY_AXES.map((axis) => (
-        <label key={axis} class="field">
-          {axis.replace("_", " ")}
-          <input
-            type="number"
-            value={Math.round((valueAt(tracks, `body.${axis}`, at) ?? 0) * 10) / 10}
-            onChange={(event) => maker.do({ do: "key", at_ms: at, pose: { body: { [axis]: event.currentTarget.valueAsNumber } } })}
-          />
-        </label>
-      ))}
+      <header class="pose-head">
+        <h2>Pose</h2>
+        <p class="pose-moment">{moment}</p>
+        <button
+          type="button"
+          class="pose-steps"
+          aria-pressed={poser.fine.value}
+          onClick={() => {
+            poser.fine.value = !poser.fine.value;
+          }}
+        >
+          Fine steps
+        </button>
+      </header>
+      <Parts />
+      <Report />
+      <div class="pose-fields">
+        {part === "body" && <BodyFields />}
+        {leg >= 0 && <LegFields key={part} leg={leg} />}
+        {part.startsWith("joint:") && <ExtraFields key={part} name={name} />}
+      </div>
+      <Tools />
     </section>
   );
 }

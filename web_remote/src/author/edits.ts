@@ -15,6 +15,7 @@ import {
   countsBeats,
   endMs,
   type Keyframe,
+  kept,
   type Lane,
   LEG_PARTS,
   laneOf,
@@ -61,8 +62,8 @@ type WalkFields = Omit<WalkStretch, "from_ms" | "to_ms" | "from_beat" | "to_beat
 type CueFields = Omit<Cue, "at_ms" | "at_beat">;
 
 export type Action =
-  /** Key these channels at a time: on the keyframe that is there, or on a new one. */
-  | { do: "key"; at_ms: number; pose: Pose; approach?: string }
+  /** Key these channels at a time: on the keyframe that is there, or on a new one, which then no longer keys `free`. */
+  | { do: "key"; at_ms: number; pose: Pose; approach?: string; free?: readonly Channel[] }
   /** Key these channels on a keyframe. */
   | { do: "set"; key: number; pose: Pose }
   /** Take single channels out of keyframes. */
@@ -109,7 +110,7 @@ export type Action =
 export function apply(sheet: Sheet, action: Action, house: House): Sheet {
   switch (action.do) {
     case "key":
-      return key(sheet, action.at_ms, checked(house, action.pose), action.approach);
+      return key(sheet, action, checked(house, action.pose), house);
     case "set":
       return onKeys(sheet, [action.key], (own) => upon(own, checked(house, action.pose)));
     case "unkey":
@@ -264,10 +265,16 @@ function onKeys(sheet: Sheet, keys: readonly number[], change: (own: Keyframe) =
   return withKeys(sheet, placed.map((each) => (keys.includes(each.id) ? { ...each, key: change(each.key) } : each)));
 }
 
-function key(sheet: Sheet, ms: number, pose: Pose, approach?: string): Sheet {
+function key(sheet: Sheet, { at_ms: ms, approach, free = [] }: Extract<Action, { do: "key" }>, pose: Pose, house: House): Sheet {
   if (approach !== undefined && !curveOf(approach)) throw new Unable(`There is no approach called ${approach}.`);
   const fresh = { ...pose, ...(approach !== undefined && { approach }) };
-  return withKeys(sheet, [...placedKeys(sheet), { id: sheet.next, ms, key: fresh }], sheet.next + 1);
+  const here = kept(sheet.doc, ms);
+  // Only what is there already can be freed; what is keyed now stays.
+  const gone = (channel: Channel): boolean => free.includes(channel) && !channels(pose).has(channel);
+  const there = placedKeys(sheet).map((each) =>
+    free.length > 0 && each.ms === here ? { ...each, key: without(sheet.doc, house, each.key, gone) } : each,
+  );
+  return withKeys(sheet, [...there, { id: sheet.next, ms, key: fresh }], sheet.next + 1);
 }
 
 /** The marks' content as keyframes of their own, and what is left of the sheet's. */

@@ -134,16 +134,7 @@ export function beyond(house: House, joints_deg: readonly number[]): { joint: st
  * foot that is dragged too far stays at its limit instead of jumping. `was` has to be reachable.
  */
 export function resisting(house: House, body: Body, leg: number, was: Vec3, wanted: Vec3): Vec3 {
-  const info = house.robot.legs[leg];
-  const rest = house.maker.rest_feet_mm[leg];
-  if (!info || !rest) return was;
-  const { low_deg, high_deg } = house.maker;
-  const reaches = (offset: Vec3): boolean => {
-    const foot = toBody(house, body, add(rest, offset));
-    const { degrees, misses_mm } = legAngles(info, foot, [low_deg[3 * leg] ?? -180, high_deg[3 * leg] ?? 180]);
-    if (misses_mm > 0.05) return false;
-    return degrees.every((d, k) => d >= (low_deg[3 * leg + k] ?? -360) - 1e-3 && d <= (high_deg[3 * leg + k] ?? 360) + 1e-3);
-  };
+  const reaches = (offset: Vec3): boolean => legReaches(house, body, leg, offset);
   if (reaches(wanted)) return wanted;
   // As far as it goes all at once, then along each axis by itself: it slides along its limit.
   let at = furthest(was, wanted, reaches);
@@ -152,6 +143,17 @@ export function resisting(house: House, body: Body, leg: number, was: Vec3, want
     at = furthest(at, to, reaches);
   }
   return at;
+}
+
+/** Whether a leg within its ranges puts its foot at `offset` from where it stands at rest, mm. */
+export function legReaches(house: House, body: Body, leg: number, offset: Vec3): boolean {
+  const [info, rest] = [house.robot.legs[leg], house.maker.rest_feet_mm[leg]];
+  if (!info || !rest) return false;
+  const { low_deg, high_deg } = house.maker;
+  const foot = toBody(house, body, add(rest, offset));
+  const { degrees, misses_mm } = legAngles(info, foot, [low_deg[3 * leg] ?? -180, high_deg[3 * leg] ?? 180]);
+  if (misses_mm > 0.05) return false;
+  return degrees.every((d, k) => d >= (low_deg[3 * leg + k] ?? -360) - 1e-3 && d <= (high_deg[3 * leg + k] ?? 360) + 1e-3);
 }
 
 function furthest(from: Vec3, to: Vec3, reaches: (at: Vec3) => boolean): Vec3 {
