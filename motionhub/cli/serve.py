@@ -137,7 +137,7 @@ async def _load(server: Server, options: Options) -> tuple[Show, RobotInfo, Work
         schema = json.dumps(typescript.schema(), indent=1).encode()
         show = Show(robot, calibration, library, port)
         workshop = Workshop(library, calibration, show, lambda path, body: server.site.add(path, body))
-        return show, robot_info(robot, show.hub.height_range), workshop, schema
+        return show, robot_info(robot, show.hub.height_range, show.hub.lean_range), workshop, schema
 
     show, info, workshop, schema = await asyncio.to_thread(load)
     server.site.add("/schema.json", schema)

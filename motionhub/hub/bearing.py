@@ -36,6 +36,8 @@ SLOWEST = 0.2
 _ROUGH = np.array([0.25, 0.5, 0.75, 1.0])
 """Shares of a posture that are tried first, and are enough where all is well."""
 _SHARES = np.linspace(0.0, 1.0, 33)
+_MOST_TURNED = np.deg2rad(30)
+"""rad: no posture asks for more lean or turn than this."""
 _TALLEST = 0.1
 """m: no posture asks for more height than this."""
 
@@ -56,6 +58,8 @@ class Bearing:
             float(self.allowed(np.array([_TALLEST, 0.0, 0.0, 0.0]))[0]),
         )
         """m below (negative) and above the rest height between which the body may be carried, level and standing."""
+        self.lean_range = self._furthest(1), self._furthest(2), self._furthest(3)
+        """rad to which the body may be turned either way, by roll, pitch or yaw alone, standing at rest height."""
 
     def allowed(self, posture: Array, manner: Manner | None = None) -> Array:
         """As much of ``posture`` (4,) as the legs allow: itself, or scaled down towards the rest stance.
@@ -89,6 +93,10 @@ class Bearing:
         turning = np.abs(np.diff(joints[..., :legs], axis=0)).max(axis=(0, 1)) / manner.dt
         used = float((turning / (top_speed(robot)[:legs] * SPEED_SHARE)).max())
         return min(1.0, max(SLOWEST, 1 / max(used, 1e-9)))
+
+    def _furthest(self, angle: int) -> float:
+        both = [self.allowed(sign * _MOST_TURNED * np.eye(4)[angle])[angle] for sign in (-1.0, 1.0)]
+        return float(np.abs(both).min())
 
     def _fits(self, postures: Array, manner: Manner | None) -> NDArray[np.bool_]:
         """Which postures (N, 4) leave every foot in reach and in range, and enough of the margin, (N,)."""

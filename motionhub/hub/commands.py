@@ -66,6 +66,13 @@ class Lift:
 
 
 @dataclass(frozen=True)
+class Lead:
+    """Whether a head turns ahead of the body into a turn."""
+
+    on: bool
+
+
+@dataclass(frozen=True)
 class Play:
     """Play a sequence or a routine of the library."""
 
@@ -134,6 +141,7 @@ Command = (
     | Pace
     | Gait
     | Lift
+    | Lead
     | Play
     | Go
     | Stop

@@ -10,6 +10,7 @@ what then happens to the joints in :mod:`~motionhub.hub.director`; here they mee
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar, Literal
@@ -50,6 +51,9 @@ may be lost; and at a brisk 0.2 m/s it is 8 cm further."""
 
 LOOKED_AWAY = 8
 """Ticks between two looks after which a foot may have stepped unseen."""
+
+FEET_TICKS = 6
+"""Ticks of which a state says which feet were down: with a state every other tick, two in a row may be lost."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,8 +109,11 @@ class Hub:
         self.director = Director(robot, 1 / rate_hz, lambda: self.follows)
         self.director.wake()
         self._footing = Footing(robot)
-        self._figure = self._footing.look(self.director.stage.joints)
+        self._figure, _ = self._footing.look(self.director.stage.joints[None])
         self._looked = 0
+        self._passed: deque[Array] = deque(maxlen=LOOKED_AWAY)
+        """Joints of the ticks that nobody has looked at yet."""
+        self._feet: deque[tuple[bool, ...] | None] = deque(maxlen=FEET_TICKS)
         self._low, self._high = np.ceil(calibration.low_us), np.floor(calibration.high_us)
         self._sounders = np.array([output.kind == "sounder" for output in robot.outputs], dtype=bool)
         self.by_hand = np.zeros(len(robot.outputs))
@@ -129,6 +136,11 @@ class Hub:
     def height_range(self) -> tuple[float, float]:
         """How far below (negative) and above the rest height the body may be carried, m."""
         return self.director.bearing.height_range
+
+    @property
+    def lean_range(self) -> tuple[float, float, float]:
+        """How far the body may be turned either way by roll, pitch or yaw alone while it stands, rad."""
+        return self.director.bearing.lean_range
 
     # ---------------------------------------------------------------- people
 
@@ -351,6 +363,7 @@ class Hub:
             self.tell("info", f"{lapsed.name or 'The driver'} has gone quiet; nobody is driving")
         if self.mode == "limp":
             self._limit, self._outputs = "", self.by_hand
+            self._passed.append(self.director.stage.joints)
             return Tick(None, False, self._outputs, self.director.stage.joints, None, tuple(self._told()))
         self._walk_on(now)
         stage = self.director.stage
@@ -367,6 +380,7 @@ class Hub:
             self._outputs = self._combined(step.outputs)
             pulses = self._calibrated(step.joints) if step.pulses is None else step.pulses
             self._follow(cause)
+        self._passed.append(stage.joints)
         recorded = self.recorder.send(pulses, self._outputs) if self.recorder else None
         return Tick(pulses, True, self._outputs, stage.joints, recorded, tuple(self._told()))
 
@@ -400,15 +414,25 @@ class Hub:
 
     # ---------------------------------------------------------------- what is seen of it
 
+    def _look(self) -> None:
+        """See how it stands, tick by tick since the last look."""
+        if self._looked == self.ticks:
+            return
+        if self.ticks - self._looked > LOOKED_AWAY:
+            self._footing.forget()
+            self._feet.clear()
+        self._looked = self.ticks
+        self._figure, down = self._footing.look(np.array(self._passed))
+        self._passed.clear()
+        # A robot that hangs limp, or goes home by itself, does not stand as it was last told to.
+        known = self.follows and self.mode != "limp"
+        self._feet.extend(tuple(row) if known else None for row in down.tolist())
+
     def state(self, now: float) -> HubState:
         """The show at this moment. Cheap enough for 25 times a second, and not for every tick."""
         joints, holder, recorder = self.director.stage.joints, self.lease.holder, self.recorder
-        if self._looked != self.ticks:
-            if self.ticks - self._looked > LOOKED_AWAY:
-                self._footing.forget()
-            self._looked = self.ticks
-            self._figure = self._footing.look(joints)
-        figure, player = self._figure, self.director.player
+        self._look()
+        figure, player, standing = self._figure, self.director.player, self.director.standing
         return HubState(
             tick=self.ticks,
             mode=self.mode,
@@ -423,6 +447,11 @@ class Hub:
             gait=self.director.steps.gait,
             lift=self.director.steps.manner.lift,
             cycle_s=self.director.steps.cycle_s,
+            pace=self.pace,
+            posture=standing.asked if standing else (0.0, 0.0, 0.0, 0.0),
+            leads=self.director.steps.leads,
+            walking=standing is not None and standing.strides,
+            feet=tuple(self._feet),
             link=self.link,
             battery=self.battery.view,
             driver=DriverView(holder.id, holder.name) if holder else None,

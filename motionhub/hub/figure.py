@@ -46,23 +46,27 @@ class Footing:
         """It may have walked unseen: the next look says how it stands, and takes it to be where it was."""
         self._before = None
 
-    def look(self, joints: Array) -> Figure:
-        """How it stands with these joints (J,); looks are to be close enough in time for a foot not to step twice."""
-        support = rest_on_ground(self._robot, joints[None], self._normal)
-        self._normal = support.normal[0]
-        if self._before is not None:
-            two = (self._before, support)
-            feet = np.concatenate([s.level_feet[..., :2] for s in two])
-            # A foot that has just left the ground, or is about to meet it, says little.
-            firm = np.concatenate([s.clearance <= EXACT for s in two]) + 1e-3
-            gone = travel(feet, np.concatenate([s.down for s in two]), firm)
-            self._place = self._place + _turned(self._yaw, gone.place[1])
-            self._yaw += float(gone.heading[1])
-        self._before = support
-        com = self._place + _turned(self._yaw, support.com[0])
-        roll, pitch = support.tilt[0]
-        body = np.array([*self._place, support.height[0], roll, pitch, self._yaw])
-        return Figure(body, support.down[0], com, float(support.margin[0]))
+    def look(self, joints: Array) -> tuple[Figure, NDArray[np.bool_]]:
+        """How it stands after the last of these joints (T, J), T ≥ 1, and which feet were down in each of them, (T, L).
+
+        Looks are to be close enough in time for a foot not to step twice from one row to the next. Several rows cost
+        little more than one.
+        """
+        seen = rest_on_ground(self._robot, joints, self._normal)
+        last = seen.between(slice(-1, None))
+        self._normal = last.normal[0]
+        parts = (seen,) if self._before is None else (self._before, seen)
+        feet = np.concatenate([part.level_feet[..., :2] for part in parts])
+        # A foot that has just left the ground, or is about to meet it, says little.
+        firm = np.concatenate([part.clearance <= EXACT for part in parts]) + 1e-3
+        gone = travel(feet, np.concatenate([part.down for part in parts]), firm)
+        self._place = self._place + _turned(self._yaw, gone.place[-1])
+        self._yaw += float(gone.heading[-1])
+        self._before = last
+        com = self._place + _turned(self._yaw, last.com[0])
+        roll, pitch = last.tilt[0]
+        body = np.array([*self._place, last.height[0], roll, pitch, self._yaw])
+        return Figure(body, last.down[0], com, float(last.margin[0])), seen.down
 
 
 def _turned(yaw: float, point: Array) -> Array:

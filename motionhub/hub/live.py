@@ -43,6 +43,8 @@ STATE_EVERY = 2
 """Ticks between two states told: 25 a second, which moves smoothly on a screen."""
 STATUS_EVERY = 5
 """Ticks between two looks at how the link is doing."""
+FIRST_PACE = 0.6
+"""Of the fastest, at which a full stick walks until somebody says otherwise: a first try is a careful one."""
 CATCH_UP = 3
 """Ticks that are caught up after being late; what is more was sleep, and the show goes on from there."""
 LEAVE_S = 8.0
@@ -96,6 +98,7 @@ class Show:
         self, robot: Robot, calibration: Calibration, library: Library, port: Port, cache: Path | None = None
     ) -> None:
         self.hub = Hub(robot, calibration)
+        self.hub.pace = FIRST_PACE
         self.lateness = Lateness()
         self._library = library
         self._port = port

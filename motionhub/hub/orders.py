@@ -113,6 +113,11 @@ def _lift(hub: Hub, person: Person, command: ask.Lift, now: float) -> str:
     return ""
 
 
+def _lead(hub: Hub, person: Person, command: ask.Lead, now: float) -> str:
+    hub.director.steps.leads = command.on
+    return ""
+
+
 def _play(hub: Hub, person: Person, command: ask.Play | ask.Replay, now: float) -> str:
     if refused := after(hub.mode, "play").refused:
         return refused
@@ -185,6 +190,7 @@ ORDERS: dict[type, Order] = {
     ask.Pace: Order(_pace),
     ask.Gait: Order(_gait),
     ask.Lift: Order(_lift),
+    ask.Lead: Order(_lead),
     ask.Play: Order(_play),
     ask.Go: Order(_go),
     ask.Stop: Order(_stop, needs_control=False),

@@ -83,6 +83,17 @@ class HubState:
     """m to which it lifts its feet."""
     cycle_s: float
     """s that one step of every leg takes."""
+    pace: float
+    """Share 0..1 of the fastest at which a full stick walks."""
+    posture: tuple[float, float, float, float]
+    """How the driver wants the body carried: height in m over rest, and roll, pitch, yaw in rad."""
+    leads: bool
+    """Whether a head may turn ahead of the body."""
+    walking: bool
+    """Whether feet step or are about to: it may be driven only to carry its body otherwise."""
+    feet: tuple[tuple[bool, ...] | None, ...]
+    """For the last ticks up to this one, oldest first: whether each leg's foot was down; None where the robot
+    did not stand as it was told."""
     link: LinkView
     battery: BatteryView
     driver: DriverView | None

@@ -33,6 +33,8 @@ class Steps:
         self.gait = default_gait(robot).name
         self.lift: float | None = None
         """m; the gait's own when None."""
+        self.leads = True
+        """Whether a head that its file says so of turns ahead of the body."""
         self._battery_v: float | None = None
         self._rested: float | None = None
         self._choose()

@@ -40,6 +40,7 @@ _COMMANDS: dict[type[Message], Callable[[Any], commands.Command]] = {
     messages.Pace: lambda m: commands.Pace(share=m.share),
     messages.Gait: lambda m: commands.Gait(name=m.name),
     messages.Lift: lambda m: commands.Lift(height=m.height_mm * _MM),
+    messages.Lead: lambda m: commands.Lead(on=m.on),
     messages.Play: lambda m: commands.Play(name=m.name),
     messages.Go: lambda m: commands.Go(),
     messages.Stop: lambda m: commands.Stop(),
@@ -69,13 +70,17 @@ def command(message: messages.FromBrowser) -> commands.Command:
     return _COMMANDS[type(message)](message)
 
 
-def robot_info(robot: Robot, height_range: tuple[float, float]) -> messages.RobotInfo:
+def robot_info(
+    robot: Robot, height_range: tuple[float, float], lean_range: tuple[float, float, float]
+) -> messages.RobotInfo:
     """What a browser needs to draw the robot and name its parts.
 
     Args:
         robot: The robot.
         height_range: How far below (negative) and above the rest height its body may be carried, in metres.
+        lean_range: How far either way it may be turned by roll, pitch and yaw, in radians.
     """
+    roll, pitch, yaw = (math.floor(math.degrees(angle) * 10) / 10 for angle in lean_range)
     lowest, highest = lift_range(robot)
     return messages.RobotInfo(
         name=robot.name,
@@ -112,11 +117,13 @@ def robot_info(robot: Robot, height_range: tuple[float, float]) -> messages.Robo
         body_centre_mm=_point(robot.body_centre),
         rest_height_mm=robot.rest_height / _MM,
         height_range_mm=(round(height_range[0] / _MM, 1), round(height_range[1] / _MM, 1)),
+        lean_range_deg=(roll, pitch, yaw),
         gaits=[
             messages.GaitInfo(name=name, duty=gait.duty, touchdown=list(gait.phases))
             for name, gait in gaits(robot).items()
         ],
         lift_range_mm=(round(lowest / _MM, 1), round(highest / _MM, 1)),
+        leads=any(joint.leads for joint in robot.extra),
     )
 
 
@@ -177,12 +184,19 @@ def pack_state(state: HubState) -> bytes:
             "gait": state.gait,
             "lift_mm": round(state.lift / _MM, 1),
             "cycle_ms": round(state.cycle_s * 1000),
+            "pace": round(state.pace, 3),
+            "posture": [round(state.posture[0] / _MM, 1), *(round(math.degrees(a), 1) for a in state.posture[1:])],
+            "leads": state.leads,
+            "walking": state.walking,
+            "feet": [-1 if feet is None else sum(down << i for i, down in enumerate(feet)) for feet in state.feet],
             "link": {
                 "up": bool(link.up),
                 "round_trip_ms": None if link.round_trip_s is None else round(link.round_trip_s * 1000, 1),
                 "lost_share": round(link.lost_share, 4),
                 "bytes_s": round(link.bytes_s, 1),
                 "budget_bytes_s": round(link.budget_bytes_s, 1),
+                "together": link.together,
+                "thinned": bool(link.thinned),
             },
             "battery": {
                 "volts": None if battery.volts is None else round(battery.volts, 2),

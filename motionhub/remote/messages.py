@@ -111,6 +111,13 @@ class Lift(Message):
     height_mm: Annotated[float, Field(ge=0, le=500, allow_inf_nan=False)]
 
 
+class Lead(Message):
+    """Whether the head turns ahead of the body into a turn; see :attr:`RobotInfo.leads`."""
+
+    type: Literal["lead"] = "lead"
+    on: bool
+
+
 class Play(Message):
     """Play a sequence or a routine of the library."""
 
@@ -187,6 +194,7 @@ FromBrowser = Annotated[
     | Pace
     | Gait
     | Lift
+    | Lead
     | Play
     | Go
     | Stop
@@ -271,10 +279,14 @@ class RobotInfo(Message):
     rest_height_mm: float
     height_range_mm: tuple[float, float]
     """How far below and above the rest height the body may be carried."""
+    lean_range_deg: tuple[float, float, float]
+    """How far either way the body may be turned, by roll, by pitch or by yaw alone, standing at rest height."""
     gaits: list[GaitInfo]
     """The first is the one that it walks by unless told otherwise."""
     lift_range_mm: tuple[float, float]
     """Between which heights feet may be told to be lifted."""
+    leads: bool
+    """Whether it has a head, or anything else, that turns ahead of the body."""
 
 
 class Welcome(Message):
@@ -302,6 +314,10 @@ class LinkState(Message):
     """Of frames sent, how many were not acknowledged."""
     bytes_s: float
     budget_bytes_s: float
+    together: int
+    """Frames that share a packet on a slow radio, 1 where each goes out alone."""
+    thinned: bool
+    """Whether every second frame is left out, since the radio does not carry all of this motion."""
 
 
 class BatteryState(Message):
@@ -354,6 +370,17 @@ class State(Message):
     lift_mm: float
     cycle_ms: float
     """How long one step of every leg takes in this gait."""
+    pace: float
+    """As :class:`Pace` has set it."""
+    posture: tuple[float, float, float, float]
+    """height_mm, roll_deg, pitch_deg, yaw_deg as :class:`Posture` has asked; zero again after a move or a stop."""
+    leads: bool
+    """As :class:`Lead` has set it."""
+    walking: bool
+    """Whether feet step or are about to: in mode driving it may only be carrying its body otherwise."""
+    feet: list[int]
+    """For the last ticks up to this one, oldest first, which feet were down, as bits: 1 for the first leg, 2 for the
+    next, 4, 8 and so on; -1 where nobody knows, as when limp. Six ticks, so that a lost state leaves no gap."""
     link: LinkState
     battery: BatteryState
     driver: Driver | None

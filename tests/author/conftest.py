@@ -25,5 +25,5 @@ def house(robot: Robot) -> dict[str, Any]:
     """What the editor knows of the robot, and one pose of a library."""
     joint = robot.joint_names[-1]
     poses = {"ready": {"body": {"z_mm": 5}, "joints_deg": {joint: 3}}}
-    info = robot_info(robot, (-0.03, 0.03)).model_dump()
+    info = robot_info(robot, (-0.03, 0.03), (0.2, 0.2, 0.3)).model_dump()
     return {"robot": info, "maker": maker_info(robot).model_dump(), "poses": poses}

@@ -101,6 +101,7 @@ def test_only_the_one_in_control_is_obeyed_but_anybody_may_stop(tansy: Robot) ->
         ask.Pace(0.5),
         ask.Gait("wave"),
         ask.Lift(0.02),
+        ask.Lead(False),
         ask.Play("x"),
         ask.Go(),
         ask.Resume(),

@@ -192,7 +192,7 @@ def test_a_body_that_sways_over_its_feet_is_seen_where_it_is(robot: Robot) -> No
     size = 0.3 * min(0.02, robot.walk.stride / 2)
     for phase in np.linspace(0, 2 * np.pi, 60):
         held = np.array([np.sin(phase) * size, (np.cos(phase) - 1) * size, 0.3 * size, 0.0, 0.0, np.sin(phase) * 0.05])
-        figure = footing.look(joints_for(robot, held, feet)[0])
+        figure, _ = footing.look(joints_for(robot, held, feet)[0][None])
         expected = held + np.array([0, 0, robot.rest_height, 0, 0, 0])
         np.testing.assert_allclose(figure.body, expected, atol=2e-5)
         assert figure.down.all()
@@ -204,5 +204,5 @@ def test_a_body_that_sways_over_its_feet_is_seen_where_it_is(robot: Robot) -> No
 def test_roll_and_pitch_are_seen_with_their_signs(tansy: Robot) -> None:
     for roll, pitch in ((0.08, 0.0), (0.0, 0.08), (-0.05, 0.06)):
         joints = joints_for(tansy, np.array([0, 0, 0, roll, pitch, 0.0]), standing_feet(tansy))[0]
-        body = Footing(tansy).look(joints).body
+        body = Footing(tansy).look(joints[None])[0].body
         np.testing.assert_allclose(body[3:5], [roll, pitch], atol=1e-6)

@@ -37,7 +37,7 @@ async def running(robot: Robot) -> AsyncIterator[Running]:
     stage = WrittenDown()
     server = Server(Site(), Names(["tansy"]))
     await server.start("127.0.0.1", 0)
-    desk = Desk(stage, robot_info(robot, (-0.03, 0.04)), keys, hello_s=0.3)
+    desk = Desk(stage, robot_info(robot, (-0.03, 0.04), (0.2, 0.2, 0.3)), keys, hello_s=0.3)
     server.open(desk)
     yield Running(server, desk, stage, keys)
     desk.close()

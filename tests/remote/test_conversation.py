@@ -42,6 +42,7 @@ def test_every_message_of_a_browser_asks_something_of_the_hub() -> None:
         messages.Pace: {"share": 0.5},
         messages.Gait: {"name": "wave"},
         messages.Lift: {"height_mm": 20},
+        messages.Lead: {"on": False},
         messages.Play: {"name": "wave"},
         messages.RecordStop: {"name": "evening"},
         messages.Replay: {"name": "evening"},

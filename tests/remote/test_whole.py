@@ -37,7 +37,7 @@ async def url(robot: Robot, tmp_path: Path) -> AsyncIterator[str]:
     server = Server(Site(), Names())
     await server.start("127.0.0.1", 0)
     await show.start()
-    desk = Desk(show, robot_info(robot, show.hub.height_range), KEYS)
+    desk = Desk(show, robot_info(robot, show.hub.height_range, show.hub.lean_range), KEYS)
     server.open(desk)
     yield f"ws://127.0.0.1:{server.port}/live"
     await show.stop()

@@ -148,6 +148,12 @@ export interface Lift {
   height_mm: number;
 }
 
+/** Whether the head turns ahead of the body into a turn; see RobotInfo.leads. */
+export interface Lead {
+  type: "lead";
+  on: boolean;
+}
+
 /** Play a sequence or a routine of the library. */
 export interface Play {
   type: "play";
@@ -370,6 +376,7 @@ export type FromBrowser =
   | Pace
   | Gait
   | Lift
+  | Lead
   | Play
   | Go
   | Stop
@@ -444,10 +451,14 @@ export interface RobotInfo {
   rest_height_mm: number;
   /** How far below and above the rest height the body may be carried. */
   height_range_mm: [number, number];
+  /** How far either way the body may be turned, by roll, by pitch or by yaw alone, standing at rest height. */
+  lean_range_deg: [number, number, number];
   /** The first is the one that it walks by unless told otherwise. */
   gaits: GaitInfo[];
   /** Between which heights feet may be told to be lifted. */
   lift_range_mm: [number, number];
+  /** Whether it has a head, or anything else, that turns ahead of the body. */
+  leads: boolean;
 }
 
 /** Answer to a good Hello. */
@@ -468,6 +479,10 @@ export interface LinkState {
   lost_share: number;
   bytes_s: number;
   budget_bytes_s: number;
+  /** Frames that share a packet on a slow radio, 1 where each goes out alone. */
+  together: number;
+  /** Whether every second frame is left out, since the radio does not carry all of this motion. */
+  thinned: boolean;
 }
 
 /** As the robot reports it; level is `ok`, `low` or `empty` by the robot file's voltages. */
@@ -518,6 +533,19 @@ export interface State {
   lift_mm: number;
   /** How long one step of every leg takes in this gait. */
   cycle_ms: number;
+  /** As Pace has set it. */
+  pace: number;
+  /** height_mm, roll_deg, pitch_deg, yaw_deg as Posture has asked; zero again after a move or a stop. */
+  posture: [number, number, number, number];
+  /** As Lead has set it. */
+  leads: boolean;
+  /** Whether feet step or are about to: in mode driving it may only be carrying its body otherwise. */
+  walking: boolean;
+  /**
+   * For the last ticks up to this one, oldest first, which feet were down, as bits: 1 for the first leg, 2 for the
+   * next, 4, 8 and so on; -1 where nobody knows, as when limp. Six ticks, so that a lost state leaves no gap.
+   */
+  feet: number[];
   link: LinkState;
   battery: BatteryState;
   driver: Driver | null;

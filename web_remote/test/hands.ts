@@ -93,6 +93,8 @@ export const ROBOT: RobotInfo = {
   height_range_mm: [-20, 30],
   gaits: [{ name: "tripod", duty: 0.5, touchdown: [0, 0.5, 0, 0.5, 0, 0.5] }],
   lift_range_mm: [5, 42],
+  leads: true,
+  lean_range_deg: [20, 18, 25],
 };
 
 export const WELCOME: Welcome = { type: "welcome", role: "operator", you: "me", hub_version: "1", robot: ROBOT };
@@ -113,7 +115,12 @@ export function state(some: Partial<State> = {}): State {
     gait: "tripod",
     lift_mm: 28,
     cycle_ms: 1200,
-    link: { up: true, round_trip_ms: 20, lost_share: 0, bytes_s: 100, budget_bytes_s: 5760 },
+    pace: 0.6,
+    posture: [0, 0, 0, 0],
+    leads: true,
+    walking: false,
+    feet: [1, 1],
+    link: { up: true, round_trip_ms: 20, lost_share: 0, bytes_s: 100, budget_bytes_s: 5760, together: 1, thinned: false },
     battery: { volts: 7.6, level: "ok" },
     driver: null,
     playing: null,

@@ -101,6 +101,17 @@ class Standing:
         self.carry(0.0, 0.0, 0.0, 0.0)
 
     @property
+    def asked(self) -> tuple[float, float, float, float]:
+        """How the body was asked to be carried: height in m over rest, and angles in rad."""
+        height, roll, pitch, yaw = self._asked.tolist()
+        return height, roll, pitch, yaw
+
+    @property
+    def strides(self) -> bool:
+        """Whether the feet are, or are about to be, anywhere but home."""
+        return self._strides
+
+    @property
     def walking_wanted(self) -> bool:
         """Whether it has been asked to walk."""
         return self._twist != REST
@@ -198,7 +209,7 @@ class Standing:
 
     def _look_where_it_goes(self) -> None:
         """A head turns ahead of the body: as far as it may in the fastest turn, and less in others."""
-        turn = self._twist[2] / self._top[2] if self._top[2] else 0.0
+        turn = self._twist[2] / self._top[2] if self._top[2] and self._steps.leads else 0.0
         self._lead.target = np.clip(self._ahead + turn * self._leads, *self._range)
 
     def _wanted(self, feet: Array, posture: Array) -> Array:
