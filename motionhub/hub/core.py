@@ -114,7 +114,8 @@ class Hub:
         self._passed: deque[Array] = deque(maxlen=LOOKED_AWAY)
         """Joints of the ticks that nobody has looked at yet."""
         self._feet: deque[tuple[bool, ...] | None] = deque(maxlen=FEET_TICKS)
-        self._low, self._high = np.ceil(calibration.low_us), np.floor(calibration.high_us)
+        self._low = calibration.by_connector(np.ceil(calibration.low_us))
+        self._high = calibration.by_connector(np.floor(calibration.high_us))
         self._sounders = np.array([output.kind == "sounder" for output in robot.outputs], dtype=bool)
         self.by_hand = np.zeros(len(robot.outputs))
         self._outputs = self.by_hand

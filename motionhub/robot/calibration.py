@@ -12,13 +12,15 @@ person designed; this says what came out, is written by the tool, and lives in a
     }
 
 A joint that the file does not mention is as its data sheet says: no trim, not reversed, full travel. One whose servo
-turns less or more for a pulse than its data sheet says has a ``scale`` besides.
+turns less or more for a pulse than its data sheet says has a ``scale`` besides, and one whose plug sits on another
+joint's pin has that joint's name as its ``connector``.
 """
 
 from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
@@ -56,6 +58,8 @@ class JointEntry(BaseModel):
     """No pulse is longer, in microseconds."""
     scale: Annotated[Number, Field(ge=SCALES[0], le=SCALES[1])] = 1.0
     """Microseconds that the servo takes for a degree, over what its data sheet says."""
+    connector: str | None = None
+    """The joint on whose pin, by the robot file, the servo is really plugged in; its own when not given."""
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -100,6 +104,9 @@ class Calibration:
     """(J,) µs that each servo takes for a turn over its data sheet's; one number is for all, 1 if not given."""
     battery_scale: float = 1.0
     """V at the battery for each volt that the robot reports."""
+    connector: tuple[int, ...] = ()
+    """(J,) for each joint the connector that its servo is plugged into, numbered as the joints whose pins the robot
+    file says they are; each on its own when not given. Pulses on the wire are in the order of the connectors."""
 
     def __post_init__(self) -> None:
         if np.ndim(self.scale) == 0:
@@ -118,6 +125,10 @@ class Calibration:
             raise ValueError(f"expected a battery_scale from {BATTERY_SCALE[0]:g} to {BATTERY_SCALE[1]:g}")
         if not ((SCALES[0] <= self.scale) & (self.scale <= SCALES[1])).all():
             raise ValueError(f"expected a scale of {SCALES[0]} to {SCALES[1]} for each joint")
+        own = tuple(range(len(self.joint_names)))
+        object.__setattr__(self, "connector", tuple(self.connector) or own)
+        if tuple(sorted(self.connector)) != own:
+            raise ValueError("expected a connector of its own for each joint")
 
     @classmethod
     def default(cls, robot: Robot) -> Calibration:
@@ -127,20 +138,44 @@ class Calibration:
         high = np.array([servo.pulse_us[1] for servo in robot.servos])
         return cls(robot.name, robot.joint_names, none, none + 1, low, high)
 
+    @cached_property
+    def joint_at(self) -> tuple[int, ...]:
+        """(J,) for each connector the joint whose servo is plugged into it."""
+        found = [0] * len(self.connector)
+        for joint, connector in enumerate(self.connector):
+            found[connector] = joint
+        return tuple(found)
+
+    @cached_property
+    def as_drawn(self) -> bool:
+        """Whether every servo is plugged in where the robot file says."""
+        return self.connector == tuple(range(len(self.connector)))
+
+    def by_connector(self, values: Array) -> Array:
+        """Values (…, J) of joints in the order of the connectors."""
+        return values if self.as_drawn else values[..., self.joint_at]
+
+    def by_joint(self, values: Array) -> Array:
+        """Values (…, J) of connectors in the order of the joints."""
+        return values if self.as_drawn else values[..., self.connector]
+
     def pulses(self, robot: Robot, joints: ArrayLike) -> Array:
-        """Pulse widths in µs, (…, J), for joint angles (…, J) rad; held at the ends, never beyond them."""
+        """Pulse widths in µs, (…, J), for joint angles (…, J) rad; held at the ends, never beyond them.
+
+        Angles are in the order of the joints, pulses in that of the connectors, as they go over the wire.
+        """
         # In place: an hour's joints are many.
         found: Array = np.asarray(joints, dtype=np.float64) - robot.mid
         found += self.trim_rad
         found *= self.direction * self.scale * robot.us_per_rad
         found += robot.mid_us
         np.maximum(found, self.low_us, out=found)
-        return np.minimum(found, self.high_us, out=found)
+        return self.by_connector(np.minimum(found, self.high_us, out=found))
 
     def angles(self, robot: Robot, pulses: ArrayLike) -> Array:
         """Joint angles in rad, (…, J), that pulse widths (…, J) µs ask for: the inverse of :meth:`pulses`."""
         per_rad = self.direction * self.scale * robot.us_per_rad
-        away = (np.asarray(pulses, dtype=np.float64) - robot.mid_us) / per_rad
+        away = (self.by_joint(np.asarray(pulses, dtype=np.float64)) - robot.mid_us) / per_rad
         found: Array = away + robot.mid - self.trim_rad
         return found
 
@@ -179,8 +214,14 @@ class Calibration:
         default = cls.default(robot)
         low, high = default.low_us.copy(), default.high_us.copy()
         trim, direction, scale = default.trim_rad.copy(), default.direction.copy(), default.scale.copy()
+        connector = list(range(robot.joints))
         for name, entry in file.joints.items():
             i = robot.joint_index[name]
+            if entry.connector is not None:
+                if entry.connector not in robot.joint_index:
+                    place = f"joints.{name}.connector"
+                    raise InputError(source, place, unknown("joint", entry.connector, robot.joint_names))
+                connector[i] = robot.joint_index[entry.connector]
             trim[i] = np.deg2rad(entry.trim_deg)
             direction[i] = -1 if entry.reversed else 1
             scale[i] = entry.scale
@@ -189,7 +230,14 @@ class Calibration:
             if low[i] >= high[i]:
                 place = f"joints.{name}"
                 raise InputError(source, place, f"expected low_us below high_us, found {low[i]:g} and {high[i]:g}")
-        return cls(robot.name, robot.joint_names, trim, direction, low, high, scale, file.battery_scale)
+        for i, other in enumerate(connector):
+            if connector.count(other) > 1:
+                two = " and ".join(robot.joint_names[j] for j, each in enumerate(connector) if each == other)
+                place = f"joints.{robot.joint_names[i]}.connector"
+                raise InputError(source, place, f"expected a connector for each joint, found one for {two}")
+        return cls(
+            robot.name, robot.joint_names, trim, direction, low, high, scale, file.battery_scale, tuple(connector)
+        )
 
     def dump(self) -> str:
         """The text of its file; :meth:`parse` of it gives the same calibration (trims to a millionth of a degree)."""
@@ -200,6 +248,7 @@ class Calibration:
                 "low_us": float(self.low_us[i]),
                 "high_us": float(self.high_us[i]),
                 **({"scale": float(self.scale[i])} if self.scale[i] != 1 else {}),
+                **({"connector": self.joint_names[self.connector[i]]} if self.connector[i] != i else {}),
             }
             for i, name in enumerate(self.joint_names)
         }

@@ -170,3 +170,43 @@ def test_arrays_that_make_no_calibration_are_refused(tansy: Robot, bad: dict[str
     }
     with pytest.raises(ValueError, match="expected"):
         Calibration(**{**kept, **bad})
+
+
+def test_a_servo_on_anothers_pin_gets_its_own_pulse_there(tansy: Robot) -> None:
+    """Pulses are in the order of the connectors: by hand, for two plugs that were swapped."""
+    default = Calibration.default(tansy)
+    order = list(range(tansy.joints))
+    order[1], order[5] = 5, 1
+    swapped = replace(default, connector=tuple(order), low_us=default.low_us + np.arange(tansy.joints))
+    joints = tansy.mid + np.deg2rad(np.arange(tansy.joints))
+    straight, crossed = replace(swapped, connector=()).pulses(tansy, joints), swapped.pulses(tansy, joints)
+    assert crossed[5] == straight[1]
+    assert crossed[1] == straight[5]
+    np.testing.assert_array_equal(np.delete(crossed, [1, 5]), np.delete(straight, [1, 5]))
+    np.testing.assert_allclose(swapped.angles(tansy, crossed), joints, atol=1e-12)
+    # The shortest pulses are still each servo's own.
+    shortest = swapped.pulses(tansy, np.full(tansy.joints, -1e9))
+    assert shortest[5] == swapped.low_us[1]
+    again = Calibration.parse(swapped.dump(), "cal.json", tansy)
+    assert again.connector == swapped.connector
+    assert "connector" not in default.dump()
+
+
+@given(st.data())
+@settings(deadline=None)
+def test_connectors_in_any_order_come_back(tansy: Robot, data: st.DataObject) -> None:
+    order = tuple(data.draw(st.permutations(range(tansy.joints))))
+    mixed = replace(data.draw(calibrations(tansy)), connector=order)
+    values = np.arange(float(tansy.joints))
+    np.testing.assert_array_equal(mixed.by_joint(mixed.by_connector(values)), values)
+    assert all(mixed.joint_at[mixed.connector[joint]] == joint for joint in range(tansy.joints))
+    assert Calibration.parse(mixed.dump(), "cal.json", tansy).connector == order
+
+
+def test_a_connector_that_is_none_or_twice_is_refused(tansy: Robot) -> None:
+    assert refusal(tansy, entry(tansy, connector="left_front.knee")).startswith("joints.left_front.coxa.connector: ")
+    found = refusal(tansy, entry(tansy, connector="left_front.femur"))
+    assert found.startswith("joints.left_front.coxa.connector: ")
+    assert "left_front.coxa and left_front.femur" in found
+    with pytest.raises(ValueError, match="connector of its own"):
+        replace(Calibration.default(tansy), connector=(0,) * tansy.joints)

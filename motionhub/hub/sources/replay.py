@@ -18,7 +18,7 @@ def joints_of(recorded: Recording, robot: Robot, calibration: Calibration) -> Ar
     of one beyond; that much is rounded back.
     """
     joints = calibration.angles(robot, recorded.pulses.astype(np.float64))
-    half = 0.5 / robot.us_per_rad
+    half = 0.5 / (robot.us_per_rad * calibration.scale)
     inside = np.clip(joints, robot.lower, robot.upper)
     return np.where(np.abs(joints - inside) <= half * (1 + 1e-9), inside, joints)
 
