@@ -77,7 +77,7 @@ def header(made: Export, numbers: Settings, wiring: Wiring, name: str) -> str:
         (
             f"{{{pin}, {line.hard_low}, {line.hard_high}, {line.mid}, {line.rest}, {line.lowered}, "
             f"{line.record.low}, {line.record.high}, {line.record.trim}, {int(line.record.reversed)}, "
-            f"{line.record.scale}}},",
+            f"{line.record.scale}, {line.record.joint}}},",
             joint,
         )
         for joint, pin, line in zip(wiring.joint_names, wiring.joint_pins, made.joints, strict=True)
@@ -100,7 +100,7 @@ namespace motionhub {{
 constexpr uint8_t JOINTS = {len(joints)};
 constexpr uint8_t OUTPUTS = {len(outputs)};
 
-// pin, hard low, hard high, mid, rest, lowered (both from mid), low, high, trim, reversed, scale; in microseconds
+// pin, hard low, hard high, mid, rest, lowered (both from mid), low, high, trim, reversed, scale, whose; in µs
 const JointLine JOINT_TABLE[JOINTS] MOTIONHUB_TABLE = {{
 {_lines(joints)}
 }};

@@ -6,21 +6,22 @@ starts from and eases to when the link is quiet, and the lowered one for an empt
 no pulse passes, whoever asked for it. The program is built with what they were when it was exported; what
 the hub sends later is kept in EEPROM and goes before that, until another export is loaded into the robot.
 
-**Image.** Six bytes for each joint: shortest pulse (12 bits), longest (12), trim in µs (12, two's
-complement), 1 if reversed (1), scale in 1024ths (11), from the lowest bits on. The *digest* of an image is its
-24-bit CRC (:mod:`motionhub.link.crc`), most significant byte first. For each of its poses the robot works out ::
+**Image.** Seven bytes for each connector, in the order of the joints whose pins the robot file says they are: shortest
+pulse (12 bits), longest (12), trim in µs (12, two's complement), 1 if reversed (1), scale in 1024ths (11), number of
+the joint whose servo is really plugged in there (6), zeros (2), from the lowest bits on. The *digest* of an image is
+its 24-bit CRC (:mod:`motionhub.link.crc`), most significant byte first. For each of its poses the robot works out ::
 
     pulse = mid + away × scale + trim      (mid - away × scale + trim for a joint that is reversed)
 
-held within the ends, with whole µs throughout, a half rounded away from zero; mid and away are the program's own.
-Ends outside the servo's own are refused, and a scale below a half.
+held within the ends, with whole µs throughout, a half rounded away from zero; mid and away are the program's own for
+that joint. Ends outside the servo's own are refused, and a scale below a half, and a joint that is none.
 
 **On the wire.** The hub sends ``settings`` packets (kind 5), each in place of a frame and under its number:
 
 ==== ======================== ===================================================================
 low  body after the number    meaning
 ==== ======================== ===================================================================
-0    piece (1), bytes         24 bytes of the image from 24 × piece on; the last piece has what is left
+0    piece (1), bytes         28 bytes of the image from 28 × piece on; the last piece has what is left
 1    digest (3)               keep the image that the pieces have made, if that is its digest
 2    piece (1)                say this piece of the image that is in use
 ==== ======================== ===================================================================
@@ -64,8 +65,8 @@ from motionhub.motion.posing import rest_joints
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
-RECORD = 6
-"""Bytes a joint."""
+RECORD = 7
+"""Bytes a connector."""
 ONE = 1024
 """A scale of 1."""
 SAID = 8
@@ -106,8 +107,10 @@ class Limits:
 
 @dataclass(frozen=True)
 class Record:
-    """Calibration of one joint in whole µs."""
+    """Calibration of the servo at one connector in whole µs."""
 
+    joint: int
+    """Whose servo it is, by number; the connector's own unless plugs are swapped."""
     low: int
     high: int
     trim: int
@@ -117,22 +120,23 @@ class Record:
     """µs that the servo takes for a turn over those of its data sheet, in 1024ths; 512 to 2047."""
 
     def pack(self) -> bytes:
-        """Its six bytes."""
+        """Its seven bytes."""
         value = self.low | self.high << 12 | (self.trim & 0xFFF) << 24 | self.reversed << 36 | self.scale << 37
+        value |= self.joint << 48
         return value.to_bytes(RECORD, "little")
 
     @classmethod
     def unpack(cls, data: bytes | bytearray) -> Record:
-        """What six bytes hold, sound or not."""
+        """What seven bytes hold, sound or not."""
         value = int.from_bytes(data[:RECORD], "little")
         trim = value >> 24 & 0xFFF
         trim -= 0x1000 if trim & 0x800 else 0
-        return cls(value & 0xFFF, value >> 12 & 0xFFF, trim, bool(value >> 36 & 1), value >> 37)
+        return cls(value >> 48, value & 0xFFF, value >> 12 & 0xFFF, trim, bool(value >> 36 & 1), value >> 37 & 0x7FF)
 
 
 @dataclass(frozen=True)
 class JointLine:
-    """One joint as the robot's program is built with it, whole µs: a line of its table of joints."""
+    """One joint and its connector as the robot's program is built with it, whole µs: a line of its table of joints."""
 
     hard_low: int
     """The servo's own ends; end points that are kept lie within them."""
@@ -143,7 +147,7 @@ class JointLine:
     """The rest pose as pulses away from mid, of a servo that is not reversed."""
     lowered: int
     record: Record
-    """As it was when exported."""
+    """Of the servo at its connector, as it was when exported."""
 
     def pose(self, away: int, record: Record) -> int:
         """The pulse of a pose that is ``away`` from mid."""
@@ -182,11 +186,11 @@ class Export:
     def records(self, image: bytes | bytearray) -> tuple[Record, ...] | None:
         """What an image holds, or nothing if it cannot be used on this robot."""
         found = unpack(image)
-        return found if all(line.sound(r) for line, r in zip(self.joints, found, strict=True)) else None
+        return found if all(r.joint < len(self.joints) and self.joints[r.joint].sound(r) for r in found) else None
 
     def limits(self, records: Sequence[Record]) -> Limits:
         """What the robot makes of them."""
-        pairs = list(zip(self.joints, records, strict=True))
+        pairs = [(self.joints[record.joint], record) for record in records]
         return Limits(
             low=tuple(record.low for _, record in pairs),
             high=tuple(record.high for _, record in pairs),
@@ -212,12 +216,13 @@ def export(robot: Robot, calibration: Calibration) -> Export:
         for name, joints in (("rest", rest_joints(robot)), ("lowered", lowered_joints(robot)))
     }
     records = to_keep(robot, calibration)
+    own = {record.joint: record for record in records}
     mid = _whole(robot.mid_us, 0, 4095)
     return Export(
         tuple(
             JointLine(
-                hard_low=min(round(servo.pulse_us[0]), record.low),
-                hard_high=max(round(servo.pulse_us[1]), record.high),
+                hard_low=min(round(servo.pulse_us[0]), own[i].low),
+                hard_high=max(round(servo.pulse_us[1]), own[i].high),
                 mid=mid[i],
                 rest=away["rest"][i],
                 lowered=away["lowered"][i],
@@ -229,14 +234,15 @@ def export(robot: Robot, calibration: Calibration) -> Export:
 
 
 def to_keep(robot: Robot, calibration: Calibration) -> tuple[Record, ...]:
-    """The calibration as the robot keeps it."""
+    """The calibration as the robot keeps it, by connector."""
     per_rad = calibration.direction * calibration.scale * robot.us_per_rad
     trim = _whole(per_rad * calibration.trim_rad, -2048, 2047)
     scale = _whole(calibration.scale * ONE, ONE // 2, 2 * ONE - 1)
     low, high = _whole(calibration.low_us, 0, 4094), _whole(calibration.high_us, 1, 4095)
     turned = (calibration.direction < 0).tolist()
+    joint_at = range(robot.joints)
     # Ends less than a microsecond apart would round to the same one.
-    return tuple(Record(a, max(b, a + 1), *rest) for a, b, *rest in zip(low, high, trim, turned, scale, strict=True))
+    return tuple(Record(j, low[j], max(high[j], low[j] + 1), trim[j], turned[j], scale[j]) for j in joint_at)
 
 
 def image(robot: Robot, calibration: Calibration) -> bytes:
@@ -253,6 +259,9 @@ def calibration(robot: Robot, image: bytes) -> Calibration:
     if len(image) != RECORD * robot.joints:
         raise ValueError(f"expected {RECORD * robot.joints} bytes")
     records = unpack(image)
+    if sorted(record.joint for record in records) != list(range(robot.joints)):
+        raise ValueError("expected a connector for each joint")
+    records = tuple(sorted(records, key=lambda record: record.joint))
     if not all(record.low < record.high and record.scale >= ONE // 2 for record in records):
         raise ValueError("expected ends in order and scales of a half at least")
     direction = np.array([-1.0 if record.reversed else 1.0 for record in records])

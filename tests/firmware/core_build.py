@@ -50,7 +50,7 @@ def invented(joints: int, outputs: int) -> Shape:
     """Any number of joints, each with other numbers."""
     lines = tuple(
         JointLine(
-            500 + i, 2500 - i, 1500, 7 * i - 60, 300 - 13 * i, Record(600 + i, 2400 - i, i - 5, i % 3 == 1, 1000 + i)
+            500 + i, 2500 - i, 1500, 7 * i - 60, 300 - 13 * i, Record(i, 600 + i, 2400 - i, i - 5, i % 3 == 1, 1000 + i)
         )
         for i in range(joints)
     )

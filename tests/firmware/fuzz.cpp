@@ -303,9 +303,11 @@ class Stage {
     void settings(uint8_t seed, uint8_t part) {
         Bytes image;
         for (uint8_t i = 0; i < JOINTS; ++i) {
+            const unsigned whose = seed % 16 == 7 ? JOINTS + seed / 16U - i % 2U : (i + seed / 32U) % JOINTS;
+            const uint8_t own = static_cast<uint8_t>(whose % JOINTS);
             // Some are wider than the servo, at one end or the other.
-            const unsigned low = JOINT_TABLE[i].hard_low + seed % 50U - (seed % 16 == 4 ? 50U : 0U);
-            const unsigned high = JOINT_TABLE[i].hard_high - seed / 8U + (seed % 16 == 5 ? 40U : 0U);
+            const unsigned low = JOINT_TABLE[own].hard_low + seed % 50U - (seed % 16 == 4 ? 50U : 0U);
+            const unsigned high = JOINT_TABLE[own].hard_high - seed / 8U + (seed % 16 == 5 ? 40U : 0U);
             const unsigned trim = (seed * 31U + i * 7U) & 4095U;
             const unsigned scale = (seed % 16 == 6 ? 500U : 512U) + seed * 6U;
             image.push_back(static_cast<uint8_t>(low & 255));
@@ -314,10 +316,11 @@ class Stage {
             image.push_back(static_cast<uint8_t>(trim & 255));
             image.push_back(static_cast<uint8_t>(trim >> 8 | (seed + i) % 2U << 4 | (scale & 7) << 5));
             image.push_back(static_cast<uint8_t>(scale >> 3));
+            image.push_back(static_cast<uint8_t>(whose));
         }
         if (seed % 16 == 3) image[seed % image.size()] ^= 0x80;
         const uint32_t number = session().newest + 1;
-        const unsigned pieces = static_cast<unsigned>(image.size() + 23) / 24;
+        const unsigned pieces = static_cast<unsigned>(image.size() + 27) / 28;
         const unsigned piece = part % (pieces + 2);
         Bytes body = head(5, piece < pieces ? 0 : piece == pieces ? 1 : 2, number);
         if (piece > pieces) {
@@ -327,7 +330,7 @@ class Stage {
             for (int shift = 16; shift >= 0; shift -= 8) body.push_back(static_cast<uint8_t>(digest >> shift & 255));
         } else {
             body.push_back(static_cast<uint8_t>(piece));
-            for (size_t i = 24 * piece; i < image.size() && i < 24 * piece + 24; ++i) body.push_back(image[i]);
+            for (size_t i = 28 * piece; i < image.size() && i < 28 * piece + 28; ++i) body.push_back(image[i]);
         }
         send(body, number, true);
     }

@@ -18,10 +18,12 @@ def image(export: Export, seed: int) -> bytes:
     """Settings that the robot takes."""
     rng = random.Random(seed)
     out = b""
-    for line in export.joints:
+    whose = rng.sample(range(len(export.joints)), len(export.joints)) if seed % 2 else range(len(export.joints))
+    for joint in whose:
+        line = export.joints[joint]
         low, high = line.hard_low + rng.randrange(50), line.hard_high - rng.randrange(50)
         value = low | high << 12 | rng.randrange(1 << 12) << 24 | rng.randrange(2) << 36 | rng.randint(512, 2047) << 37
-        out += value.to_bytes(6, "little")
+        out += (value | joint << 48).to_bytes(7, "little")
     return out
 
 

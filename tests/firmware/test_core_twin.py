@@ -89,14 +89,18 @@ class Hub:
         lines = self.pair.twin._export.joints
         own = random.Random(rng.randrange(3))
         image = b""
-        for line in lines:
+        whose = own.sample(range(len(lines)), len(lines))
+        for joint in whose if own.random() < 0.5 else range(len(lines)):
+            line = lines[joint]
             low, high = line.hard_low + own.randrange(40), line.hard_high - own.randrange(40)
             value = low | high << 12 | own.randrange(1 << 12) << 24 | own.randrange(2) << 36
             value |= own.choice([1024, own.randint(512, 2047)]) << 37
-            image += value.to_bytes(6, "little")
+            image += (value | joint << 48).to_bytes(7, "little")
         if rng.random() < 0.05:
-            spoilt = rng.choice([0, 511 << 37])  # no ends, or a scale that is none
-            image = (spoilt or int.from_bytes(image[:6], "little") & (1 << 37) - 1).to_bytes(6, "little") + image[6:]
+            first = int.from_bytes(image[:7], "little")
+            # No ends, a scale that is none, a joint that is none, bits that stay free
+            spoilt = rng.choice([0, first & ~(0x7FF << 37) | 511 << 37, first | 63 << 48, first | 1 << 54])
+            image = spoilt.to_bytes(7, "little") + image[7:]
         self.number += 1
         count = pieces(len(image))
         if part % (count + 1) == count:
@@ -108,7 +112,7 @@ class Hub:
     def all_settings(self, rng: random.Random) -> bytes:
         state = rng.getstate()
         out = b""
-        for part in range(pieces(6 * len(self.pair.twin._export.joints)) + 1):
+        for part in range(pieces(7 * len(self.pair.twin._export.joints)) + 1):
             rng.setstate(state)
             out += self.settings(rng, part)
         return out

@@ -36,7 +36,9 @@ def answers(wire_):
 
 def test_a_record_by_hand():
     # 600 = 0x258, 2400 = 0x960, -13 = 0xFF3 in twelve bits; 1029 = 0b10000000101 in eleven.
-    assert Record(600, 2400, -13, True, 1029).pack() == bytes([0x58, 0x02, 0x96, 0xF3, 0b1011_1111, 0b1000_0000])
+    assert Record(19, 600, 2400, -13, True, 1029).pack() == bytes(
+        [0x58, 0x02, 0x96, 0xF3, 0b1011_1111, 0b1000_0000, 19]
+    )
 
 
 def test_what_is_exported_is_what_the_hub_would_send(tansy, calibration, mended):
@@ -102,21 +104,23 @@ def test_a_radio_that_loses_does_not_lose_what_is_read(make_wire, tansy, mended,
 
 
 def test_pieces_of_two_images_are_never_put_together():
-    old, new = bytes(range(48)), bytes(range(100, 148))
-    question = kept.Question(48)
-    assert question.hear(Said(kept.digest(old), 0, old[:24])) is None
-    assert question.hear(Said(kept.digest(new), 1, new[24:])) is None
-    assert question.hear(Said(kept.digest(new), 1, old[:23])) is None  # not its own length
-    assert question.hear(Said(kept.digest(new), 0, old[:24])) is None  # not of this digest, whatever it says
-    assert question.hear(Said(kept.digest(new), 0, new[:24])) is None
-    assert question.hear(Said(kept.digest(new), 1, new[24:])) == new
+    old, new = bytes(range(56)), bytes(range(100, 156))
+    question = kept.Question(56)
+    assert question.hear(Said(kept.digest(old), 0, old[:28])) is None
+    assert question.hear(Said(kept.digest(new), 1, new[28:])) is None
+    assert question.hear(Said(kept.digest(new), 1, old[:27])) is None  # not its own length
+    assert question.hear(Said(kept.digest(new), 0, old[:28])) is None  # not of this digest, whatever it says
+    assert question.hear(Said(kept.digest(new), 0, new[:28])) is None
+    assert question.hear(Said(kept.digest(new), 1, new[28:])) == new
 
 
 def test_another_robots_image_makes_no_calibration(tansy):
-    with pytest.raises(ValueError, match="expected 120 bytes"):
-        kept.calibration(tansy, bytes(119))
+    with pytest.raises(ValueError, match="expected 140 bytes"):
+        kept.calibration(tansy, bytes(139))
+    with pytest.raises(ValueError, match="expected a connector for each joint"):
+        kept.calibration(tansy, bytes(140))
     with pytest.raises(ValueError, match="expected ends in order"):
-        kept.calibration(tansy, bytes(120))
+        kept.calibration(tansy, b"".join(Record(i, 0, 0, 0, False).pack() for i in range(20)))
 
 
 def test_on_its_way_it_takes_a_frame_in_five_and_the_move_goes_on(wire, mended, tansy, rest):
@@ -194,8 +198,8 @@ def test_ends_outside_the_servos_own_are_refused(wire, tansy, calibration):
 
 
 def test_another_robots_image_is_not_sent(wire):
-    with pytest.raises(ValueError, match="expected 120 bytes"):
-        wire.hub.keep(bytes(119))
+    with pytest.raises(ValueError, match="expected 140 bytes"):
+        wire.hub.keep(bytes(139))
 
 
 def test_a_worn_memory_is_told(wire, tansy, mended):
@@ -212,7 +216,7 @@ def test_another_export_does_without_what_is_kept(tansy, calibration, mended):
     keeper = robot.keeper
     image = kept.image(tansy, mended)
     for i in range(kept.pieces(len(image))):
-        keeper.take(wire.Packet(bytes((0x50, 1, i)) + image[24 * i :][:24], 0))
+        keeper.take(wire.Packet(bytes((0x50, 1, i)) + image[28 * i :][:28], 0))
     keeper.take(wire.Packet(bytes((0x51, 1)) + kept.digest(image), 0))
     for _ in range(300):
         robot.advance(len(robot.issued) * 0.02)

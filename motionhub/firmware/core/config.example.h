@@ -14,11 +14,11 @@ namespace motionhub {
 constexpr uint8_t JOINTS = 3;    // 1 to 48
 constexpr uint8_t OUTPUTS = 2;   // 0 to 16
 
-// pin, hard low, hard high, mid, rest, lowered (both from mid), low, high, trim, reversed, scale
+// pin, hard low, hard high, mid, rest, lowered (both from mid), low, high, trim, reversed, scale, whose
 const JointLine JOINT_TABLE[JOINTS] MOTIONHUB_TABLE = {
-    {22, 500, 2500, 1500, 0, 0, 600, 2400, 12, 0, 1024},        // left_front.coxa
-    {23, 500, 2500, 1500, 220, 610, 500, 2500, 0, 1, 1024},     // left_front.femur
-    {24, 500, 2500, 1500, -340, -700, 700, 2300, -8, 0, 1024},  // left_front.tibia
+    {22, 500, 2500, 1500, 0, 0, 600, 2400, 12, 0, 1024, 0},        // left_front.coxa
+    {23, 500, 2500, 1500, 220, 610, 500, 2500, 0, 1, 1024, 1},     // left_front.femur
+    {24, 500, 2500, 1500, -340, -700, 700, 2300, -8, 0, 1024, 2},  // left_front.tibia
 };
 
 // pin, silenced. Without outputs (OUTPUTS = 0) one line of zeros still stands here, and is not used.

@@ -21,9 +21,10 @@ struct Record {
     int16_t trim;
     uint16_t scale;
     bool reversed;
+    uint8_t joint;
 };
 
-// Six bytes: low (12 bits), high (12), trim (12, two's complement), 1 if reversed (1), scale in 1024ths (11).
+// Seven bytes: low (12 bits), high (12), trim (12, two's complement), 1 if reversed (1), scale in 1024ths (11), joint (6).
 Record unpack(const uint8_t* at) {
     Record record;
     record.low = static_cast<uint16_t>(at[0] | (at[1] & 15) << 8);
@@ -32,6 +33,7 @@ Record unpack(const uint8_t* at) {
     record.trim = static_cast<int16_t>(trim & 0x800 ? trim - 0x1000 : trim);
     record.reversed = (at[4] & 16) != 0;
     record.scale = static_cast<uint16_t>(at[4] >> 5 | at[5] << 3);
+    record.joint = at[6];
     return record;
 }
 
@@ -43,6 +45,7 @@ void pack(const Record& record, uint8_t* at) {
     at[3] = static_cast<uint8_t>(trim & 255);
     at[4] = static_cast<uint8_t>((trim >> 8 & 15) | (record.reversed ? 16 : 0) | (record.scale & 7) << 5);
     at[5] = static_cast<uint8_t>(record.scale >> 3 & 255);
+    at[6] = record.joint;
 }
 
 Record exported(uint8_t joint) {
@@ -53,12 +56,14 @@ Record exported(uint8_t joint) {
     record.trim = table_i16(&line.trim);
     record.reversed = table_u8(&line.reversed) != 0;
     record.scale = table_u16(&line.scale);
+    record.joint = table_u8(&line.whose);
     return record;
 }
 
-bool sound(uint8_t joint, const uint8_t* at) {
+bool sound(const uint8_t* at) {
     const Record record = unpack(at);
-    const JointLine& line = JOINT_TABLE[joint];
+    if (record.joint >= JOINTS) return false;
+    const JointLine& line = JOINT_TABLE[record.joint];
     return table_u16(&line.hard_low) <= record.low && record.low < record.high &&
            record.high <= table_u16(&line.hard_high) && record.scale >= SCALE_ONE / 2;
 }
@@ -73,12 +78,12 @@ uint16_t pose(const JointLine& line, const Record& record, int16_t from_mid) {
     return static_cast<uint16_t>(pulse < low ? low : pulse > high ? high : pulse);
 }
 
-void apply(uint8_t joint, const Record& record, Limits& limits) {
-    const JointLine& line = JOINT_TABLE[joint];
-    limits.low[joint] = record.low;
-    limits.high[joint] = record.high;
-    limits.rest[joint] = pose(line, record, table_i16(&line.rest));
-    limits.lowered[joint] = pose(line, record, table_i16(&line.lowered));
+void apply(uint8_t connector, const Record& record, Limits& limits) {
+    const JointLine& line = JOINT_TABLE[record.joint];
+    limits.low[connector] = record.low;
+    limits.high[connector] = record.high;
+    limits.rest[connector] = pose(line, record, table_i16(&line.rest));
+    limits.lowered[connector] = pose(line, record, table_i16(&line.lowered));
 }
 
 void read(uint16_t at, uint8_t* out, uint8_t size) {
@@ -154,7 +159,7 @@ Keeper::Slot Keeper::look(uint8_t slot, uint8_t* generation) const {
     for (uint8_t i = 0; i < JOINTS; ++i, at = static_cast<uint16_t>(at + RECORD)) {
         read(at, bytes, RECORD);
         crc.add(bytes, RECORD);
-        if (!sound(i, bytes)) all_sound = false;
+        if (!sound(bytes)) all_sound = false;
     }
     read(at, bytes, CHECK_SIZE);
     if (!crc.is(bytes)) return Slot::Damaged;
@@ -222,7 +227,7 @@ void Keeper::keep(const uint8_t* digest) {
         return;
     }
     for (uint8_t i = 0; i < JOINTS; ++i) {
-        if (sound(i, staged_ + RECORD * uint16_t(i))) continue;
+        if (sound(staged_ + RECORD * uint16_t(i))) continue;
         state_ = KeptState::Refused;
         return;
     }

@@ -8,7 +8,7 @@
 
 namespace motionhub {
 
-constexpr uint8_t RECORD = 6;                        // bytes a joint
+constexpr uint8_t RECORD = 7;                        // bytes a connector
 constexpr uint16_t IMAGE = RECORD * uint16_t(JOINTS);
 constexpr uint8_t PIECE = 4 * RECORD;                // bytes in one packet
 constexpr uint8_t PIECES = (JOINTS + 3) / 4;

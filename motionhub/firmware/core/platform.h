@@ -27,7 +27,7 @@ inline uint16_t table_u16(const uint16_t* at) { return *at; }
 inline int16_t table_i16(const int16_t* at) { return *at; }
 #endif
 
-// One line of a robot's table of joints; all pulses in µs. See config.example.h.
+// One line of a robot's table of joints and their connectors; all pulses in µs. See config.example.h.
 struct JointLine {
     uint8_t pin;         // as printed on the board
     uint16_t hard_low;   // the servo's own ends: never passed, whatever end points are kept
@@ -35,11 +35,12 @@ struct JointLine {
     int16_t mid;         // the pulse of mid-travel, before trim
     int16_t rest;        // rest pose, as pulses away from mid for a servo that is not reversed
     int16_t lowered;     // the pose with the body on the ground, likewise
-    uint16_t low;        // end points, trim, direction and scale as they were when this was exported;
-    uint16_t high;       // what the hub has sent since and EEPROM keeps goes before them
+    uint16_t low;        // of the servo at this connector when this was exported: end points, trim, direction, scale,
+    uint16_t high;       // and whose it is; what the hub has sent since and EEPROM keeps goes before them
     int16_t trim;        // added to every pulse
     uint8_t reversed;    // 1: a longer pulse turns the joint in its negative direction
     uint16_t scale;      // µs for a turn over those of the data sheet, in 1024ths
+    uint8_t whose;       // number of the joint whose servo is at this connector; its own unless plugs are swapped
 };
 
 // One line of a robot's table of outputs.
