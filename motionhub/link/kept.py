@@ -240,9 +240,10 @@ def to_keep(robot: Robot, calibration: Calibration) -> tuple[Record, ...]:
     scale = _whole(calibration.scale * ONE, ONE // 2, 2 * ONE - 1)
     low, high = _whole(calibration.low_us, 0, 4094), _whole(calibration.high_us, 1, 4095)
     turned = (calibration.direction < 0).tolist()
-    joint_at = range(robot.joints)
     # Ends less than a microsecond apart would round to the same one.
-    return tuple(Record(j, low[j], max(high[j], low[j] + 1), trim[j], turned[j], scale[j]) for j in joint_at)
+    return tuple(
+        Record(j, low[j], max(high[j], low[j] + 1), trim[j], turned[j], scale[j]) for j in calibration.joint_at
+    )
 
 
 def image(robot: Robot, calibration: Calibration) -> bytes:
@@ -250,8 +251,13 @@ def image(robot: Robot, calibration: Calibration) -> bytes:
     return b"".join(record.pack() for record in to_keep(robot, calibration))
 
 
-def calibration(robot: Robot, image: bytes) -> Calibration:
+def calibration(robot: Robot, image: bytes, battery_scale: float = 1.0) -> Calibration:
     """The calibration that an image was made of, to whole µs: the inverse of :func:`image`.
+
+    Args:
+        robot: Whose it is.
+        image: As the robot said it.
+        battery_scale: Of the hub's own calibration: the robot does not keep it.
 
     Raises:
         ValueError: for an image of another size than the robot's, or one that no robot can use.
@@ -261,14 +267,19 @@ def calibration(robot: Robot, image: bytes) -> Calibration:
     records = unpack(image)
     if sorted(record.joint for record in records) != list(range(robot.joints)):
         raise ValueError("expected a connector for each joint")
-    records = tuple(sorted(records, key=lambda record: record.joint))
+    connector = [0] * robot.joints
+    for i, record in enumerate(records):
+        connector[record.joint] = i
+    records = tuple(records[i] for i in connector)
     if not all(record.low < record.high and record.scale >= ONE // 2 for record in records):
         raise ValueError("expected ends in order and scales of a half at least")
     direction = np.array([-1.0 if record.reversed else 1.0 for record in records])
     scale = np.array([record.scale / ONE for record in records])
     trim = np.array([float(record.trim) for record in records]) / (direction * scale * robot.us_per_rad)
     low, high = (np.array([float(getattr(record, end)) for record in records]) for end in ("low", "high"))
-    return Calibration(robot.name, robot.joint_names, trim, direction, low, high, scale)
+    return Calibration(
+        robot.name, robot.joint_names, trim, direction, low, high, scale, battery_scale, tuple(connector)
+    )
 
 
 def _whole(values: ArrayLike, low: int, high: int) -> list[int]:

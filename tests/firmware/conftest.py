@@ -21,7 +21,7 @@ settings.load_profile("untimed")
 
 
 def fitted(robot: Robot) -> Calibration:
-    """As of a machine that somebody has built: trims, mirrored servos, ends, servos unlike their data sheet."""
+    """As of a built machine: trims, mirrored servos, ends, servos unlike their data sheet, two plugs swapped."""
     rng = np.random.default_rng(7)
     default = Calibration.default(robot)
     n = robot.joints
@@ -33,6 +33,7 @@ def fitted(robot: Robot) -> Calibration:
         default.low_us + rng.integers(0, 120, n),
         default.high_us - rng.integers(0, 120, n),
         np.where(rng.random(n) < 0.3, rng.uniform(0.9, 1.1, n), 1.0),
+        connector=(0, 4, 2, 3, 1, *range(5, n)),
     )
 
 

@@ -27,6 +27,7 @@ def mended(tansy, calibration):
         calibration.low_us + 40,
         calibration.high_us - 60,
         np.where(np.arange(tansy.joints) % 4 == 0, 0.93, 1.0),
+        connector=(1, 2, 0, *range(3, tansy.joints - 2), tansy.joints - 1, tansy.joints - 2),
     )
 
 
@@ -47,8 +48,8 @@ def test_what_is_exported_is_what_the_hub_would_send(tansy, calibration, mended)
         limits = made.limits(made.records(made.image))
         # The robot adds three numbers that were rounded by themselves.
         assert np.abs(np.array(limits.rest) - each.pulses(tansy, rest_joints(tansy))).max() <= 1.5
-        assert limits.low == tuple(each.low_us)
-        assert limits.high == tuple(each.high_us)
+        assert limits.low == tuple(each.by_connector(each.low_us))
+        assert limits.high == tuple(each.by_connector(each.high_us))
 
 
 def test_kept_and_used_at_once_without_pulses(wire, mended, tansy, rest):
@@ -89,6 +90,7 @@ def test_what_was_kept_is_read_again_as_it_was(wire, mended, tansy, calibration,
     # Trim to half a µs; scale to half a 1024th, which is 0.3 µs at 650 µs from mid-travel.
     assert np.abs(again.pulses(tansy, joints) - mended.pulses(tansy, joints)).max() <= 0.9
     assert (again.direction == mended.direction).all()
+    assert again.connector == mended.connector
 
 
 @pytest.mark.parametrize("lost", [0.2, 0.5])

@@ -28,12 +28,12 @@ def opened(packet: bytes) -> wire.Packet:
 
 
 def test_a_hello_bit_by_bit():
-    body = bytes([0x40, 1, 0x34, 0x12, 20, 2, 20, 5, 10])
+    body = bytes([0x40, 2, 0x34, 0x12, 20, 2, 20, 5, 10])
     assert wire.seal(wire.Hello(0x1234, 20, 2, 20, 5, 100).body()) == by_hand(body)
 
 
 def test_a_welcome_bit_by_bit():
-    body = bytes([0x83, 1, 0x34, 0x12, 0xCD, 0xAB, 20, 2, 3, 0xC0, 0xFF, 0xEE])
+    body = bytes([0x83, 2, 0x34, 0x12, 0xCD, 0xAB, 20, 2, 3, 0xC0, 0xFF, 0xEE])
     welcome = wire.Welcome(True, 0x1234, 0xABCD, 20, 2, 3, kept=True, digest=b"\xc0\xff\xee")
     assert wire.seal(welcome.body()) == by_hand(body)
 
