@@ -3,8 +3,8 @@
  * opened. Parts read the Maker (client.ts) and call `do`; none talks to the hub itself.
  */
 
-import { effect } from "@preact/signals";
-import type { JSX } from "preact";
+import { effect, useSignal } from "@preact/signals";
+import type { JSX, TargetedKeyboardEvent } from "preact";
 import { useEffect, useMemo } from "preact/hooks";
 import { browserClock } from "../clock.ts";
 import { browserStore } from "../pairing.ts";
@@ -68,22 +68,76 @@ export function Make({ name }: { name: string }): JSX.Element {
       if (maker.name.value === "" && !maker.opening.value && remote.makes.value === name) remote.makes.value = null;
     });
   }, [remote, maker, name]);
+  const part = useSignal<Part>("time");
   return (
     <MakerContext.Provider value={maker}>
-      <div class="make" data-testid="make">
-        <Heading />
-        <Notes />
+      <div class="make" data-testid="make" data-part={part.value} onKeyDown={(event) => wayBack(event, maker)}>
+        <div class="make-top">
+          <Heading />
+          <Notes />
+          {maker.sheet.value && (
+            <div class="make-turn" role="group" aria-label="What is shown">
+              {PARTS.map(([id, words]) => (
+                <button
+                  key={id}
+                  type="button"
+                  aria-pressed={part.value === id}
+                  onClick={() => {
+                    part.value = id;
+                  }}
+                >
+                  {words}
+                  {id === "check" && (maker.judged.value?.findings.length ?? 0) > 0 && ` ${maker.judged.value?.findings.length}`}
+                </button>
+              ))}
+            </div>
+          )}
+        </div>
         {maker.sheet.value ? (
-          <div class="make-parts">
-            <Posing />
-            <Strip />
-            <Verdict />
-            <Bring />
-          </div>
+          <>
+            <div class="make-time">
+              <Strip />
+            </div>
+            <div class="make-parts">
+              <div class="make-part" data-is="pose">
+                <Posing />
+              </div>
+              <div class="make-part" data-is="check">
+                <Verdict />
+              </div>
+              <div class="make-part" data-is="more">
+                <Bring />
+              </div>
+            </div>
+          </>
         ) : (
           <p class="empty">The move is on its way.</p>
         )}
       </div>
     </MakerContext.Provider>
   );
+}
+
+/** Where there is little room one of these is shown at a time; elsewhere all of them are. */
+const PARTS = [
+  ["time", "Time"],
+  ["pose", "Pose"],
+  ["check", "Check"],
+  ["more", "More"],
+] as const;
+
+type Part = (typeof PARTS)[number][0];
+
+/** Ctrl Z and Ctrl Y wherever the focus is, but in words that are being typed; Ctrl S saves. */
+function wayBack(event: TargetedKeyboardEvent<HTMLElement>, maker: Maker): void {
+  if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
+  const key = event.key.toLowerCase();
+  const typing = event.target instanceof HTMLInputElement && event.target.type === "text";
+  if (key === "s") {
+    if (maker.dirty.value) maker.save();
+  } else if (typing) return;
+  else if (key === "z" && !event.shiftKey) maker.undo();
+  else if (key === "y" || key === "z") maker.redo();
+  else return;
+  event.preventDefault();
 }

@@ -1,54 +1,92 @@
-import type { JSX } from "preact";
-import { channels, USUAL } from "./document.ts";
-import { useMaker } from "./context.ts";
-import { placedKeys } from "./edits.ts";
+/** The move in time: looked at, taken hold of, and worked upon. What each part does is in strip/. */
 
-/** The keyframes in time, as a plain list: when each is, what it keys, and how it is approached. */
+import type { JSX } from "preact";
+import { useMaker } from "./context.ts";
+import { Chosen } from "./strip/Chosen.tsx";
+import { SHORTCUTS } from "./strip/Keys.tsx";
+import { Measure } from "./strip/Measure.tsx";
+import { Picture } from "./strip/Picture.tsx";
+import { type Drawer, stripOf } from "./strip/state.ts";
+import { Stretching } from "./strip/Stretching.tsx";
+import { Transport } from "./Transport.tsx";
+
+const DRAWERS: readonly (readonly [Drawer, string])[] = [
+  ["chosen", "Keys"],
+  ["time", "Time"],
+  ["measure", "Counting"],
+];
+
 export function Strip(): JSX.Element {
   const maker = useMaker();
-  const sheet = maker.sheet.value;
-  const { player } = maker;
-  if (!sheet) return <></>;
+  const strip = stripOf(maker);
+  const { view, drawer } = strip;
+  const middle = (): number => view.width.peek() / 2;
   return (
-    <section class="make-strip" aria-label="Keys in time">
-      <div class="make-tools">
-        <button type="button" onClick={() => player.toggle()}>
-          {player.playing.value ? "Hold" : "Play"}
-        </button>
-        <input
-          type="range"
-          aria-label="Time"
-          min={0}
-          max={Math.round(maker.lengthMs.value)}
-          value={Math.round(player.at.value)}
-          onInput={(event) => player.seek(event.currentTarget.valueAsNumber)}
-        />
-        <span>{(player.at.value / 1000).toFixed(2)} s</span>
-      </div>
-      <ul class="list">
-        {placedKeys(sheet).map(({ id, ms, key }) => (
-          <li key={id} class="make-line" aria-current={maker.selection.value.some((mark) => mark.key === id)}>
-            <input
-              type="number"
-              aria-label="At, in ms"
-              value={Math.round(ms)}
-              onChange={(event) => maker.do({ do: "move", marks: [{ key: id }], by_ms: event.currentTarget.valueAsNumber - ms })}
-            />
+    <section class="make-strip" aria-label="The move in time">
+      <Transport />
+      <div class="strip-bar">
+        <div class="strip-drawers" role="group" aria-label="Under the strip">
+          {DRAWERS.map(([id, words]) => (
             <button
+              key={id}
               type="button"
+              aria-pressed={drawer.value === id}
               onClick={() => {
-                maker.selection.value = [{ key: id }];
-                player.seek(ms);
+                drawer.value = id;
               }}
             >
-              {[...channels(key).keys()].length} values, {key.approach ?? USUAL}
+              {words}
             </button>
-            <button type="button" aria-label={`Remove the key at ${Math.round(ms)} ms`} onClick={() => maker.do({ do: "remove", marks: [{ key: id }] })}>
-              Remove
-            </button>
-          </li>
-        ))}
-      </ul>
+          ))}
+        </div>
+        <select
+          class="strip-under"
+          aria-label="Under the strip"
+          value={drawer.value}
+          onChange={(event) => {
+            drawer.value = event.currentTarget.value as Drawer;
+          }}
+        >
+          {DRAWERS.map(([id, words]) => (
+            <option key={id} value={id}>
+              {words}
+            </option>
+          ))}
+        </select>
+        <div class="strip-eye" role="group" aria-label="How much is seen">
+          <button
+            type="button"
+            aria-pressed={strip.boxing.value}
+            title="A finger draws a box around keys"
+            onClick={() => {
+              strip.boxing.value = !strip.boxing.value;
+            }}
+          >
+            Several
+          </button>
+          <button type="button" aria-label="Closer" onClick={() => view.zoom(1.6, middle())}>
+            +
+          </button>
+          <button type="button" aria-label="Wider" onClick={() => view.zoom(1 / 1.6, middle())}>
+            −
+          </button>
+          <button type="button" onClick={() => view.fit()}>
+            All
+          </button>
+        </div>
+      </div>
+      <p id="strip-help" class="unseen">
+        {SHORTCUTS.map(([keys, words]) => `${keys}: ${words}`).join("; ")}
+      </p>
+      <Picture />
+      <p class="unseen" aria-live="polite">
+        {strip.said.value}
+      </p>
+      <div class="strip-drawer" data-drawer={drawer.value}>
+        {drawer.value === "chosen" && <Chosen />}
+        {drawer.value === "time" && <Stretching />}
+        {drawer.value === "measure" && <Measure />}
+      </div>
     </section>
   );
 }

@@ -1,0 +1,127 @@
+/** What is in the strip, row by row: the same for the picture, for the hand on it, and for a screen reader. */
+
+import type { FindingInfo, RobotInfo } from "../../messages.gen.ts";
+import { plainName } from "../../words.ts";
+import { type Channel, channels, endMs, type Lane, laneOf, USUAL, wholePose } from "../document.ts";
+import { type House, placedCues, placedKeys, placedWalks, type Sheet } from "../edits.ts";
+import { saidTime } from "./view.ts";
+
+export type RowKind = "findings" | "whole" | "lane" | "walks" | "cues" | "sound";
+
+/** Something at a time. `id` is the keyframe's, walk's or cue's number, or the finding's place in the report. */
+export interface Item {
+  readonly id: number;
+  readonly ms: number;
+  readonly to: number;
+  readonly words: string;
+}
+
+export interface Row {
+  readonly name: string;
+  readonly kind: RowKind;
+  readonly lane?: Lane;
+  /** As it is written beside the row. */
+  readonly words: string;
+  readonly items: readonly Item[];
+}
+
+export const HEIGHT: Record<RowKind, number> = { findings: 22, whole: 27, lane: 35, walks: 35, cues: 30, sound: 42 };
+export const RULER = 26;
+
+/** A leg or a joint besides that a lane stands for, as words. */
+export function laneWords(lane: Lane): string {
+  return lane === "body" ? "body" : plainName(lane.slice(lane.indexOf(":") + 1));
+}
+
+export function lanesOf(robot: RobotInfo): Lane[] {
+  const besides = robot.joints.slice(3 * robot.legs.length);
+  return ["body", ...robot.legs.map(({ name }): Lane => `leg:${name}`), ...besides.map((name): Lane => `joint:${name}`)];
+}
+
+/** The lane that a finding is about, if it is about one. */
+export function laneOfFinding(robot: RobotInfo, { subject, rule }: FindingInfo): Lane | null {
+  if (!subject) return rule === "stability" || rule === "tip-over" ? "body" : null;
+  const first = subject.split(/[\s,]/)[0] ?? "";
+  const leg = robot.legs.find(({ name }) => first === name || first.startsWith(`${name}.`));
+  if (leg) return `leg:${leg.name}`;
+  return robot.joints.includes(first) ? `joint:${first}` : null;
+}
+
+export function rowsOf(sheet: Sheet, house: House, findings: readonly FindingInfo[]): Row[] {
+  const { doc } = sheet;
+  const at = (ms: number): string => saidTime(doc, ms);
+  const keys = placedKeys(sheet);
+  const byLane = new Map<Lane, Item[]>(lanesOf(house.robot).map((lane) => [lane, []]));
+  const whole: Item[] = [];
+  for (const { id, ms, key } of keys) {
+    const own = new Map<Lane, number>();
+    for (const channel of channels(wholePose(doc, key, house.poses)).keys()) {
+      const lane = laneOf(channel as Channel);
+      own.set(lane, (own.get(lane) ?? 0) + 1);
+    }
+    const how = key.approach ?? USUAL;
+    const named = key.pose === undefined ? "" : `, the pose ${plainName(key.pose)}`;
+    whole.push({ id, ms, to: ms, words: `All of the key at ${at(ms)}: ${[...own.keys()].map(laneWords).join(", ")}${named}, ${how}` });
+    for (const [lane, count] of own) {
+      const words = `${laneWords(lane)} at ${at(ms)}, ${count === 1 ? "one value" : `${count} values`}${named}, ${how}`;
+      byLane.get(lane)?.push({ id, ms, to: ms, words });
+    }
+  }
+  return [
+    {
+      name: "findings",
+      kind: "findings",
+      words: "check",
+      items: findings.map((finding, id) => ({ id, ms: finding.start_s * 1000, to: finding.end_s * 1000, words: `${findingWords(finding)} at ${at(finding.start_s * 1000)}` })),
+    },
+    { name: "whole", kind: "whole", words: "all at once", items: whole },
+    ...[...byLane].map(([lane, items]): Row => ({ name: lane, kind: "lane", lane, words: laneWords(lane), items })),
+    {
+      name: "walks",
+      kind: "walks",
+      words: "walking",
+      items: placedWalks(sheet).map(({ id, from, to, walk }) => ({
+        id,
+        ms: from,
+        to,
+        words: `Walk from ${at(from)} to ${at(to)}, ${plainName(walk.gait ?? house.robot.gaits[0]?.name ?? "usual gait")}`,
+      })),
+    },
+    {
+      name: "cues",
+      kind: "cues",
+      words: "cues",
+      items: placedCues(sheet).map(({ id, ms, cue }) => ({
+        id,
+        ms,
+        to: ms + (cue.for_ms ?? cue.fade_ms ?? 0),
+        words: `${plainName(cue.output)} to ${Math.round(cue.level * 100)} % at ${at(ms)}`,
+      })),
+    },
+    {
+      name: "sound",
+      kind: "sound",
+      words: "sound",
+      items: doc.sound ? [{ id: 0, ms: doc.sound.at_ms ?? 0, to: endMs(doc), words: `The sound ${plainName(doc.sound.name)} begins at ${at(doc.sound.at_ms ?? 0)}` }] : [],
+    },
+  ];
+}
+
+/** What is wrong, and with what, in a few words. */
+export function findingWords({ rule, subject }: FindingInfo): string {
+  return `${rule.replace("-", " ")}${subject ? `, ${subject.replace(/_/g, " ")}` : ""}`;
+}
+
+/** Where rows are: from the top of the picture on, under the ruler. */
+export function placed(rows: readonly Row[]): { row: Row; top: number; height: number }[] {
+  let top = RULER;
+  return rows.map((row) => {
+    const height = HEIGHT[row.kind];
+    top += height;
+    return { row, top: top - height, height };
+  });
+}
+
+export function heightOf(rows: readonly Row[]): number {
+  return rows.reduce((sum, row) => sum + HEIGHT[row.kind], RULER);
+}
