@@ -129,6 +129,13 @@ class SetOutput:
 
 
 @dataclass(frozen=True)
+class MeterShows:
+    """A multimeter at the battery shows so many volts: from now on the robot's reading is worth that."""
+
+    volts: float
+
+
+@dataclass(frozen=True)
 class Ping:
     """Says only that its sender is still there, which keeps its lease of control alive."""
 
@@ -151,6 +158,7 @@ Command = (
     | RecordStop
     | Replay
     | SetOutput
+    | MeterShows
     | Ping
 )
 

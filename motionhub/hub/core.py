@@ -19,8 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.hub import commands as ask
-from motionhub.hub.battery import Battery
+from motionhub.hub.battery import WORDS, Battery, said
 from motionhub.hub.director import Director
+from motionhub.hub.draw import EVERY, Draw
 from motionhub.hub.events import Event, Notice, Prepare, Refused
 from motionhub.hub.faults import RobotFaults
 from motionhub.hub.figure import Footing
@@ -100,7 +101,11 @@ class Hub:
         self.reason = ""
         self.link = LinkView()
         self.activity: Activity | None = None
-        self.battery = Battery(robot.supply)
+        self.battery = Battery(robot.supply, calibration.battery_scale)
+        self._draw = Draw(robot, 1 / rate_hz)
+        self._recent: deque[Array] = deque(maxlen=EVERY)
+        self._reckoned = 0
+        self._warns = np.array([output.low_battery for output in robot.outputs], dtype=bool)
         self._radio = Radio(1 / rate_hz)
         self._robot_faults = RobotFaults()
         self.lease = Lease()
@@ -238,6 +243,7 @@ class Hub:
             self._lost()
         for words, matters in self._radio.hear(link, now):
             self.tell("warning" if matters else "info", words)
+        self._reckon()
         return self._told()
 
     def robot_says(self, telemetry: Telemetry, now: float) -> list[Event]:
@@ -245,7 +251,7 @@ class Hub:
         before, self.activity = self.activity, Activity(telemetry.activity)
         if self.activity in (Activity.LOWERING, Activity.ENDED):
             if before is not self.activity:
-                self._empty("The robot's battery is empty; it has lain down by itself.")
+                self._empty()
         elif before is Activity.FOLLOWING and not self.follows and self.mode != "limp":
             self.tell("warning", "The robot lost the link for a moment and began to ease to rest by itself")
             # Where it is held, it goes back to what it is sent, which is to hold; else the show has lost its place.
@@ -253,12 +259,12 @@ class Hub:
                 self._lost()
         for text in self._robot_faults.hear(telemetry, now):
             self.tell("warning", text)
-        self.director.steps.battery_is(telemetry.battery_mv / 1000)
         level = self.battery.hear(telemetry.battery_mv / 1000, now)
+        self.director.steps.battery_is(telemetry.battery_mv / 1000 * self.battery.scale)
         if level == "empty":
-            self._empty("The battery is empty; lying down.")
+            self._empty()
         elif level == "low":
-            self.tell("warning", f"The battery is low: {telemetry.battery_mv / 1000:.1f} V")
+            self.tell("warning", said(self.battery.view))
         return self._told()
 
     def leave(self) -> list[Event]:
@@ -277,9 +283,9 @@ class Hub:
         self._end_recording("the link to the robot was lost")
         self.cause("lost")
 
-    def _empty(self, reason: str) -> None:
-        self.tell("error", reason)
-        self.cause("empty", reason)
+    def _empty(self) -> None:
+        self.tell("error", WORDS["empty"])
+        self.cause("empty", f"{WORDS['empty']}.")
 
     def _end_recording(self, why: str) -> None:
         if self.recorder is not None and not self.recorder.ended:
@@ -352,6 +358,7 @@ class Hub:
         "lost": _on_lost,
         "leave": lambda self, was: self.director.go_home(),
         "empty": _on_empty,
+        "lain": _on_limp,
     }
 
     # ---------------------------------------------------------------- the tick
@@ -365,7 +372,7 @@ class Hub:
         if self.mode == "limp":
             self._limit, self._outputs = "", self.by_hand
             self._passed.append(self.director.stage.joints)
-            return Tick(None, False, self._outputs, self.director.stage.joints, None, tuple(self._told()))
+            return Tick(None, False, self._shown(), self.director.stage.joints, None, tuple(self._told()))
         self._walk_on(now)
         stage = self.director.stage
         step, cause = stage.step()
@@ -382,8 +389,29 @@ class Hub:
             pulses = self._calibrated(step.joints) if step.pulses is None else step.pulses
             self._follow(cause)
         self._passed.append(stage.joints)
-        recorded = self.recorder.send(pulses, self._outputs) if self.recorder else None
-        return Tick(pulses, True, self._outputs, stage.joints, recorded, tuple(self._told()))
+        self._recent.append(stage.joints)
+        shown = self._shown()
+        recorded = self.recorder.send(pulses, shown) if self.recorder else None
+        return Tick(pulses, True, shown, stage.joints, recorded, tuple(self._told()))
+
+    def _reckon(self) -> None:
+        """Predict now and then what is drawn from the battery."""
+        if self.ticks - self._reckoned < EVERY:
+            return
+        self._reckoned = self.ticks
+        volts, recent = self.battery.view.volts, self._recent
+        limp = self.mode == "limp" or not recent
+        draw = self._draw
+        amps = draw.limp(self._outputs, volts) if limp else draw.moving(recent, self._outputs, volts)
+        self.battery.forecast.draws(amps)
+
+    def _shown(self) -> Array:
+        """Outputs, with the low-battery lamp over them: it blinks once a second, and burns when it is empty."""
+        level = self.battery.view.level
+        if not self._warns.any() or level not in ("low", "empty"):
+            return self._outputs
+        lit = level == "empty" or self.ticks / self.rate_hz % 1 < 0.5
+        return np.where(self._warns, float(lit), self._outputs)
 
     def _walk_on(self, now: float) -> None:
         """Tell the walk what the driver wants of this tick, if they are still there to want it."""
@@ -443,7 +471,7 @@ class Hub:
             down=figure.down,
             com=figure.com,
             margin=figure.margin,
-            outputs=self._outputs.copy(),
+            outputs=self._shown().copy(),
             limit=self._limit,
             gait=self.director.steps.gait,
             lift=self.director.steps.manner.lift,

@@ -76,7 +76,7 @@ class Director:
 
     def lie_down(self) -> None:
         """Lie down, feet first under the body, while the battery still can."""
-        self.stage.run(*self._still(), self._to(self._lying, "still"))
+        self.stage.run(*self._still(), self._to(self._lying, "lain"))
 
     def follow_home(self) -> None:
         """The robot eases to rest by itself, whatever it is sent: go where it goes, and hold."""

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from motionhub.robot.calibration import Calibration
+
 
 @dataclass(frozen=True)
 class Refused:
@@ -50,4 +52,11 @@ class Keep:
     name: str
 
 
-Event = Refused | Notice | Prepare | Began | Keep
+@dataclass(frozen=True)
+class Calibrated:
+    """What is known of the machine has changed, and is to be kept."""
+
+    calibration: Calibration
+
+
+Event = Refused | Notice | Prepare | Began | Keep | Calibrated

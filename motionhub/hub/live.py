@@ -23,7 +23,7 @@ from typing import Any
 from motionhub.errors import InputError
 from motionhub.hub.commands import Command, Play
 from motionhub.hub.core import Hub, Ready, Tick
-from motionhub.hub.events import Began, Event, Keep, Notice, Prepare, Refused
+from motionhub.hub.events import Began, Calibrated, Event, Keep, Notice, Prepare, Refused
 from motionhub.hub.keeper import Keeper
 from motionhub.hub.lateness import Lateness
 from motionhub.hub.repertoire import MoveLine, Repertoire
@@ -217,10 +217,19 @@ class Show:
                 self._keeper.begin()
             elif isinstance(event, Keep):
                 self._keep(event)
+            elif isinstance(event, Calibrated):
+                self._spawn(self._save(event.calibration))
             else:
                 self._tell(event)
 
     # ---------------------------------------------------------------- what takes time
+
+    async def _save(self, calibration: Calibration) -> None:
+        """Keep what is known of the machine: it is on the disk before anybody relies on it."""
+        try:
+            await asyncio.to_thread(self._library.save_calibration, calibration)
+        except InputError as error:
+            self._tell(_trouble(f"What was measured could not be kept: {error}"))
 
     async def _prepare(self, asked: Prepare, at_hand: Frames | None) -> None:
         try:

@@ -7,7 +7,7 @@ empty when it is taken. :data:`ORDERS` says besides which of them only the one i
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal, Protocol
 
 import numpy as np
@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 from motionhub.hub import commands as ask
 from motionhub.hub.battery import Battery
 from motionhub.hub.director import Director
-from motionhub.hub.events import Began, Event, Keep
+from motionhub.hub.events import Began, Calibrated, Event, Keep, Notice
 from motionhub.hub.lease import Lease, Person
 from motionhub.hub.recorder import Recorder
 from motionhub.hub.snapshot import LinkView
 from motionhub.hub.states import Cause, Mode, after
 from motionhub.link.wire import Activity
+from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
 NO_LINK = "there is no link to the robot"
@@ -31,6 +32,7 @@ class Hub(Protocol):
     """What an order needs of the hub, which is :class:`motionhub.hub.core.Hub`."""
 
     robot: Robot
+    calibration: Calibration
     rate_hz: float
     mode: Mode
     lease: Lease
@@ -178,6 +180,19 @@ def _set_output(hub: Hub, person: Person, command: ask.SetOutput, now: float) ->
     return ""
 
 
+def _meter_shows(hub: Hub, person: Person, command: ask.MeterShows, now: float) -> str:
+    if not hub.link.up:
+        return NO_LINK
+    scale = hub.battery.scale_for(command.volts, now)
+    if isinstance(scale, str):
+        return scale
+    hub.battery.rescale(scale)
+    hub.calibration = replace(hub.calibration, battery_scale=scale)
+    hub.say(Calibrated(hub.calibration))
+    hub.say(Notice("info", f"The battery is read as the meter shows it now: {command.volts:.2f} V"))
+    return ""
+
+
 def _ping(hub: Hub, person: Person, command: ask.Ping, now: float) -> str:
     return ""
 
@@ -200,5 +215,6 @@ ORDERS: dict[type, Order] = {
     ask.RecordStop: Order(_record_stop),
     ask.Replay: Order(_play),
     ask.SetOutput: Order(_set_output),
+    ask.MeterShows: Order(_meter_shows),
     ask.Ping: Order(_ping, needs_control=False),
 }

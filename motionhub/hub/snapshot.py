@@ -33,10 +33,12 @@ class LinkView:
 
 @dataclass(frozen=True)
 class BatteryView:
-    """The battery as the robot reports it; ``level`` by the robot file's voltages."""
+    """The battery in volts as a meter would show them; ``level`` by the robot file's voltages."""
 
     volts: float | None = None
     level: Level = "unknown"
+    minutes_left: float | None = None
+    """Until the cut-off, used as in the last minutes; None while that is not known."""
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@
       any of these -----> stopping -----------> stopped --------------> moving -> rest
         |    violation
         +---------------> fault  -- resume --> moving -> rest
-        |    limp, and sure
+        |    limp, and sure; lain down after empty
         +---------------> limp   -- resume --> moving -> rest
 
 ``stopped`` latches: it holds every joint where it is until someone resumes (or, deliberately, lets go of
@@ -46,6 +46,7 @@ Cause = Literal[
     "lost",  # the link went quiet: the robot eases to rest by itself, and so does the hub
     "leave",  # the hub is about to end
     "empty",  # the battery is below its cut-off
+    "lain",  # the robot has lain down for that
 ]
 
 MODES: tuple[Mode, ...] = get_args(Mode)
@@ -73,6 +74,7 @@ violation  fault     fault     fault     fault     fault     fault     .        
 lost       moving    moving    moving    moving    moving    stopping  stopped   .         fault
 leave      moving    moving    moving    moving    moving    .         .         .         .
 empty      stopping  stopping  stopping  stopping  stopping  stopping  .         .         .
+lain       .         .         .         .         .         limp      .         .         .
 """
 
 REASONS: dict[Cause, dict[Mode, str]] = {

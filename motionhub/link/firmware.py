@@ -68,7 +68,7 @@ def config_header(robot: Robot, calibration: Calibration) -> str:
     records = made.records(made.image)
     if records is None:
         raise InputError(robot.source, "", "expected a calibration whose ends lie within the servos' own")
-    return header(made, settings(robot, made.limits(records)), Wiring.of(robot), robot.name)
+    return header(made, settings(robot, made.limits(records), calibration.battery_scale), Wiring.of(robot), robot.name)
 
 
 def header(made: Export, numbers: Settings, wiring: Wiring, name: str) -> str:

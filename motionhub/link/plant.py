@@ -8,7 +8,6 @@ lowest one share the weight equally. What a move really asks of the servos is th
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -30,6 +29,8 @@ SAG_SPEED = 0.8
 LOADS_EVERY = 3
 """Steps between one reckoning of loads and voltages and the next: 60 ms, slower than a regulator, faster than a leg."""
 
+_DOWN: Array = np.array([0.0, 0.0, -1.0])
+
 
 def lowered_joints(robot: Robot) -> Array:
     """The pose that puts the body on the ground, feet where they stand, or as low as the ranges allow; (J,) rad."""
@@ -41,6 +42,36 @@ def lowered_joints(robot: Robot) -> Array:
     # The last step down before the first that does not fit.
     deepest = max(int(np.argmin(np.append(fits, False))) - 1, 0)
     return np.asarray(joints[deepest], dtype=np.float64)
+
+
+def kinds_of(robot: Robot) -> list[tuple[Servo, NDArray[np.intp]]]:
+    """Each class of servo with the joints that have one."""
+    kinds = {id(servo): servo for servo in robot.servos}
+    return [(kind, np.array([i for i, servo in enumerate(robot.servos) if servo is kind])) for kind in kinds.values()]
+
+
+def standing_torques(robot: Robot, joints: Array, on: Flags) -> Array:
+    """Torques in N·m that hold the links up and push the lowest feet down, (J,).
+
+    Args:
+        robot: The robot.
+        joints: (J,) rad.
+        on: (J,) which joints have pulses; a leg without them carries nothing.
+    """
+    torques = gravity_torques(robot, joints, _DOWN)
+    places = feet(robot, joints)
+    bottom = places[:, 2] - robot.foot_radius
+    lowest = float(bottom.min())
+    belly = float(robot.body_centre[2] - robot.body_size[2] / 2)
+    if lowest < belly - CONTACT:  # otherwise it lies on its body
+        standing = (bottom < lowest + CONTACT) & on[: 3 * robot.legs].reshape(robot.legs, 3).all(axis=1)
+        if standing.any():
+            force = np.where(standing, robot.mass * STANDARD_GRAVITY / standing.sum(), 0.0)
+            push = foot_jacobians(robot, joints)[:, 2, :] * force[:, None]
+            torques = torques.copy()
+            # The ground pushes the foot up with F; the servos balance it with minus J^T F.
+            torques[: 3 * robot.legs] -= push.reshape(-1)
+    return np.asarray(torques, dtype=np.float64)
 
 
 @dataclass
@@ -99,19 +130,10 @@ class Plant:
         self._elapsed = 0.0
         self._free = np.empty(robot.joints)
         self._lifting = np.empty(robot.joints)
-        self._down = np.array([0.0, 0.0, -1.0])
         self._output_a = np.array([output.current_a for output in robot.outputs])
         self._legs = np.arange(robot.joints) < 3 * robot.legs
+        self._kinds = kinds_of(robot)
         self._limit_speeds()
-
-    @cached_property
-    def _kinds(self) -> list[tuple[Servo, NDArray[np.intp]]]:
-        """Each class of servo with the joints that have one."""
-        kinds = {id(servo): servo for servo in self.robot.servos}
-        return [
-            (kind, np.array([i for i, servo in enumerate(self.robot.servos) if servo is kind]))
-            for kind in kinds.values()
-        ]
 
     def step(self, wanted: Array, on: Flags, outputs: ArrayLike, dt: float) -> None:
         """Let ``dt`` seconds pass.
@@ -136,7 +158,7 @@ class Plant:
 
     def _settle(self, on: Flags, outputs: Array) -> None:
         """Work out loads, currents and voltages from what has happened since the last time."""
-        self.torques = self._loads(on)
+        self.torques = standing_torques(self.robot, self.joints, on)
         speeds = self._travelled / self._elapsed
         amps = float(self._output_a @ outputs) if len(self._output_a) else 0.0
         volts = max(self.battery.rail_v, 0.1)
@@ -154,21 +176,3 @@ class Plant:
             free = kind.free_speed_at(volts)
             self._free[own] = free
             self._lifting[own] = free * np.maximum(1 - np.abs(self.torques[own]) / kind.stall_torque_at(volts), 0.0)
-
-    def _loads(self, on: Flags) -> Array:
-        """Torques that hold the links up and push the lowest feet down, (J,)."""
-        robot = self.robot
-        torques = gravity_torques(robot, self.joints, self._down)
-        places = feet(robot, self.joints)
-        bottom = places[:, 2] - robot.foot_radius
-        lowest = float(bottom.min())
-        belly = float(robot.body_centre[2] - robot.body_size[2] / 2)
-        if lowest < belly - CONTACT:  # otherwise it lies on its body
-            standing = (bottom < lowest + CONTACT) & on[: 3 * robot.legs].reshape(robot.legs, 3).all(axis=1)
-            if standing.any():
-                force = np.where(standing, robot.mass * STANDARD_GRAVITY / standing.sum(), 0.0)
-                push = foot_jacobians(robot, self.joints)[:, 2, :] * force[:, None]
-                torques = torques.copy()
-                # The ground pushes the foot up with F; the servos balance it with minus J^T F.
-                torques[: 3 * robot.legs] -= push.reshape(-1)
-        return np.asarray(torques, dtype=np.float64)

@@ -54,8 +54,11 @@ SLOW_LOOP_US = 20_000
 """A loop that takes longer than a servo period is told as a fault."""
 
 
-def settings(robot: Robot, limits: Limits) -> Settings:
-    """What the controller needs to know of its robot; the same numbers go into the firmware."""
+def settings(robot: Robot, limits: Limits, battery_scale: float = 1.0) -> Settings:
+    """What the controller needs to know of its robot; the same numbers go into the firmware.
+
+    Its thresholds are in volts as it reads them itself, of which each is worth ``battery_scale``.
+    """
     supply = robot.supply
     return Settings(
         low=limits.low,
@@ -64,8 +67,8 @@ def settings(robot: Robot, limits: Limits) -> Settings:
         lowered=limits.lowered,
         quiet=round(robot.controller.quiet_s / PERIOD_S),
         cut_off=round(robot.controller.cut_off_s / PERIOD_S),
-        warn_mv=round(supply.battery_warn_v * 1000),
-        cut_off_mv=round(supply.battery_cut_off_v * 1000),
+        warn_mv=round(supply.battery_warn_v * 1000 / battery_scale),
+        cut_off_mv=round(supply.battery_cut_off_v * 1000 / battery_scale),
         silenced=tuple(output.kind == "sounder" for output in robot.outputs),
     )
 
@@ -99,6 +102,8 @@ class SimulatedRobot:
         self._export = kept.export(robot, calibration)
         self.memory = Memory(boots=boot) if memory is None else memory
         self.plant = Plant(robot, charge)
+        self.shows = 1.0
+        """V that its divider makes of each volt of the battery: 0.96 for resistors that are 4 % off."""
         self.decoded: deque[Decoded] = deque(maxlen=LOGGED)
         self.issued: deque[Issued] = deque(maxlen=LOGGED)
         self._start(ResetCause.POWER)
@@ -115,7 +120,7 @@ class SimulatedRobot:
         self.cause = cause
         self.keeper = Keeper(self._export, self.memory)
         limits = self.keeper.limits
-        self.controller = Controller(settings(self.robot, limits))
+        self.controller = Controller(settings(self.robot, limits, self.calibration.battery_scale))
         self.receiver = Receiver(
             limits.low, limits.high, len(self.robot.outputs), boots * BETWEEN_STARTS, int(cause), self.keeper
         )
@@ -162,7 +167,7 @@ class SimulatedRobot:
             self.keeper.use()
             controller.use(waiting)
             self.receiver.use(waiting.low, waiting.high)
-        controller.period(round(self.plant.battery.volts * 1000))
+        controller.period(round(self.plant.battery.volts * self.shows * 1000))
         self._periods += 1
         pulses = np.array(controller.pulses, dtype=np.float64)
         on = pulses > 0

@@ -10,6 +10,7 @@ import msgpack  # type: ignore[import-untyped]
 import numpy as np
 
 from motionhub.hub import commands
+from motionhub.hub.battery import said
 from motionhub.hub.steps import lift_range
 from motionhub.motion.gait import gaits
 from motionhub.remote import making, messages
@@ -50,6 +51,7 @@ _COMMANDS: dict[type[Message], Callable[[Any], commands.Command]] = {
     messages.RecordStop: lambda m: commands.RecordStop(name=m.name),
     messages.Replay: lambda m: commands.Replay(name=m.name),
     messages.SetOutput: lambda m: commands.SetOutput(output=m.output, level=m.level),
+    messages.MeterShows: lambda m: commands.MeterShows(volts=m.volts),
     messages.Ping: lambda m: commands.Ping(),
 }
 
@@ -201,6 +203,8 @@ def pack_state(state: HubState) -> bytes:
             "battery": {
                 "volts": None if battery.volts is None else round(battery.volts, 2),
                 "level": battery.level,
+                "minutes_left": None if battery.minutes_left is None else round(battery.minutes_left, 1),
+                "words": said(battery),
             },
             "driver": None if driver is None else {"id": driver.id, "name": driver.name},
             "playing": None

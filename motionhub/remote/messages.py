@@ -178,6 +178,13 @@ class SetOutput(Message):
     level: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 
 
+class MeterShows(Message):
+    """A multimeter at the battery shows this: from now on the robot's reading is worth it, also after a restart."""
+
+    type: Literal["meter_shows"] = "meter_shows"
+    volts: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)]
+
+
 class Ping(Message):
     """Asks for a :class:`Pong` with the same number."""
 
@@ -204,6 +211,7 @@ FromBrowser = Annotated[
     | RecordStop
     | Replay
     | SetOutput
+    | MeterShows
     | Ping
     | making.OpenMove
     | making.CloseMove
@@ -325,6 +333,10 @@ class BatteryState(Message):
 
     volts: float | None
     level: Literal["ok", "low", "empty", "unknown"]
+    minutes_left: float | None
+    """Until the cut-off, used as in the last minutes; null while that is not known."""
+    words: str
+    """All of it in one line, the same on every screen."""
 
 
 class Driver(Message):

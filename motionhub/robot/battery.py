@@ -26,3 +26,10 @@ def open_circuit_v(spec: Supply, left: ArrayLike) -> Array:
     cell = np.interp(np.clip(left, 0.0, 1.0), LEFT, CELL_VOLTS)
     found: Array = np.asarray(cell * (spec.battery_full_v / CELL_VOLTS[-1]), dtype=np.float64)
     return found
+
+
+def left_at(spec: Supply, volts: ArrayLike) -> Array:
+    """The share of its charge (0 to 1) with which a battery has ``volts`` without load; the inverse of the above."""
+    cell = np.asarray(volts, dtype=np.float64) * (CELL_VOLTS[-1] / spec.battery_full_v)
+    found: Array = np.asarray(np.interp(cell, CELL_VOLTS, LEFT), dtype=np.float64)
+    return found

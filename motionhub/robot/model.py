@@ -112,6 +112,8 @@ class Output:
     kind: str
     pin: int
     current_a: float
+    low_battery: bool = False
+    """A lamp that the hub blinks while the battery is low, and lights when it is empty, whatever else it is for."""
 
 
 @dataclass(frozen=True)
@@ -367,7 +369,7 @@ def _build(file: RobotFile, source: str) -> Robot:
         body_size=_array(np.array(file.body.size_mm) * mm),
         body_centre=_array(np.array(file.body.centre_mm) * mm),
         extra=tuple(extra),
-        outputs=tuple(Output(o.name, o.kind, o.pin, o.current_a) for o in file.outputs),
+        outputs=tuple(Output(o.name, o.kind, o.pin, o.current_a, o.low_battery) for o in file.outputs),
         rest_height=file.rest.height_mm * mm,
         walk=Walk(file.walk.cycle_ms * mm, file.walk.lift_mm * mm, file.walk.stride_mm * mm, file.walk.margin_mm * mm),
         supply=Supply(

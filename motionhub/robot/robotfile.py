@@ -15,7 +15,7 @@ from __future__ import annotations
 import re
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StrictBool, field_validator, model_validator
 
 FORMAT = "motionhub-robot/1"
 
@@ -271,6 +271,14 @@ class Output(Part):
     pin: Pin
     current_a: Amps
     """At full level, from the servo rail."""
+    low_battery: StrictBool = False
+    """A lamp that blinks while the battery is low, and burns when it is empty, whatever else it is for."""
+
+    @model_validator(mode="after")
+    def _a_lamp(self) -> Self:
+        if self.low_battery and self.kind != "lamp":
+            raise ValueError(f"expected low_battery of a lamp only, found it of the {self.kind} {self.name}")
+        return self
 
 
 class RobotFile(Part):

@@ -8,6 +8,7 @@ from rehearsal import DOWN, DT, Rehearsal, shipped
 from scipy.spatial.transform import Rotation
 
 from motionhub.hub import commands as ask
+from motionhub.hub.battery import WORDS
 from motionhub.hub.core import DEAD_MAN_S
 from motionhub.hub.lease import QUIET_S
 from motionhub.motion.brake import STANDSTILL_S
@@ -294,14 +295,17 @@ def test_a_low_battery_is_said_and_an_empty_one_lies_the_robot_down(robot: Robot
     assert show.hub.mode == "driving"
     at((supply.battery_warn_v + supply.battery_cut_off_v) / 2, 1.5)
     assert show.state.battery.level == "low"
-    assert any("low" in notice for notice in show.notices)
+    assert any(notice.startswith(WORDS["low"]) for notice in show.notices)
     at(supply.battery_cut_off_v - 0.05, 1.5)
     assert show.state.battery.level == "empty"
-    show.until("stopped", 10.0)
+    show.until("stopping", 1.0)
+    show.until("limp", 10.0)
+    assert show.tick().pulses is None, "once it lies, its servos are let go"
+    assert WORDS["empty"] in show.notices
+    assert show.state.reason == f"{WORDS['empty']}."
     assert show.state.body[2] < robot.rest_height / 2
-    assert "battery" in show.state.reason
     assert show.say(ask.Resume()) == "the battery is empty"
-    assert show.hub.mode == "stopped"
+    assert show.hub.mode == "limp"
     assert within(robot, show.joints).all()
     at(supply.battery_full_v, 2.0)
     assert show.say(ask.Resume()) == ""

@@ -149,7 +149,7 @@ def test_an_empty_battery_lies_the_robot_down_before_its_own_failsafe_has_to() -
     show = Wired(shipped("tansy"), charge=1.0)
     show.run(1.0, ask.Drive(0.5))
     show.machine.plant.battery.charge = 0.0
-    show.until("stopped", 20.0, ask.Drive(0.5))
+    show.until("limp", 20.0, ask.Drive(0.5))
     assert show.state.battery.level == "empty"
     assert show.state.body[2] < show.robot.rest_height / 2
     assert show.say(ask.Resume()) != ""

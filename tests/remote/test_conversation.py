@@ -47,6 +47,7 @@ def test_every_message_of_a_browser_asks_something_of_the_hub() -> None:
         messages.RecordStop: {"name": "evening"},
         messages.Replay: {"name": "evening"},
         messages.SetOutput: {"output": "lamp", "level": 0.5},
+        messages.MeterShows: {"volts": 7.6},
         messages.Ping: {"n": 1},
     }
     others = [kind for kind in FROM_BROWSER if kind.__module__ != making.__name__ and kind is not messages.Hello]

@@ -208,6 +208,12 @@ export interface SetOutput {
   level: number;
 }
 
+/** A multimeter at the battery shows this: from now on the robot's reading is worth it, also after a restart. */
+export interface MeterShows {
+  type: "meter_shows";
+  volts: number;
+}
+
 /** Asks for a Pong with the same number. */
 export interface Ping {
   type: "ping";
@@ -386,6 +392,7 @@ export type FromBrowser =
   | RecordStop
   | Replay
   | SetOutput
+  | MeterShows
   | Ping
   | OpenMove
   | CloseMove
@@ -489,6 +496,10 @@ export interface LinkState {
 export interface BatteryState {
   volts: number | null;
   level: "ok" | "low" | "empty" | "unknown";
+  /** Until the cut-off, used as in the last minutes; null while that is not known. */
+  minutes_left: number | null;
+  /** All of it in one line, the same on every screen. */
+  words: string;
 }
 
 /** Who holds control. */

@@ -97,11 +97,10 @@ export function outage(connection: Connection, state: Pick<State, "link"> | null
   }
 }
 
+/** The hub's own words about the battery, so that every screen says the same. */
 export function batteryWords(battery: BatteryState | null): { volts: string; full: string } {
   const volts = battery?.volts ?? null;
-  const read = volts === null ? "– V" : `${volts.toFixed(1)} V`;
-  const level = { ok: "good", low: "low", empty: "empty", unknown: "not known" }[battery?.level ?? "unknown"];
-  return { volts: read, full: volts === null ? `Battery ${level}` : `Battery ${level}, ${volts.toFixed(1)} volts` };
+  return { volts: volts === null ? "– V" : `${volts.toFixed(1)} V`, full: battery?.words ?? "Battery not read yet" };
 }
 
 export function driverWords(driver: Driver | null, you: string): { word: string; full: string } {

@@ -121,7 +121,7 @@ export function state(some: Partial<State> = {}): State {
     walking: false,
     feet: [1, 1],
     link: { up: true, round_trip_ms: 20, lost_share: 0, bytes_s: 100, budget_bytes_s: 5760, together: 1, thinned: false },
-    battery: { volts: 7.6, level: "ok" },
+    battery: { volts: 7.6, level: "ok", minutes_left: 24, words: "Battery good, 7.6 V, about 25 min left" },
     driver: null,
     playing: null,
     recording_s: null,

@@ -32,6 +32,6 @@ test("an outage is told apart: hub or robot", () => {
 });
 
 test("a battery that says nothing is not called good", () => {
-  assert.equal(batteryWords(null).full, "Battery not known");
-  assert.equal(batteryWords({ volts: 7.42, level: "low" }).full, "Battery low, 7.4 volts");
+  assert.equal(batteryWords(null).full, "Battery not read yet");
+  assert.equal(batteryWords({ volts: 7.42, level: "low", minutes_left: null, words: "As the hub says" }).full, "As the hub says");
 });

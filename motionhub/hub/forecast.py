@@ -1,0 +1,146 @@
+"""How long the battery lasts: from the voltage that is measured, and from the charge that is predicted.
+
+Neither is enough. Between a fifth and four fifths of its charge the voltage of a lithium cell hardly changes, so a
+hundredth of a volt is minutes; and the current is only predicted, from loads that a robot file knows roughly. Counting
+says how fast the charge goes, the voltage says over the minutes whether the count is right. An extended Kalman
+filter (Kalman, J. Basic Engineering 82, 1960; for batteries Plett, J. Power Sources 134, 2004, *memory*) weighs one
+against the other, once a second, over three unknowns::
+
+    q   share of the charge that is left      dq/dt = -k I / C
+    k   charge that goes for each predicted   (the current's error and the capacity's)
+    r   Ω: V = E(q) - r I                     (the pack's resistance and the current's error)
+
+``I`` is the predicted current and ``E`` the voltage without load (:mod:`motionhub.robot.battery`).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from motionhub.robot.battery import left_at, open_circuit_v
+from motionhub.robot.model import Supply
+
+EVERY_S = 1.0
+"""From one step of the filter to the next; what comes meanwhile is averaged."""
+GAP_S = 5.0
+"""After so long without a reading nobody knows what was drawn."""
+START = (0.15, 0.25, 0.6)
+"""How far off q, k and (as a share of it) r may be in the beginning."""
+WANDERS = (2e-4, 5e-4, 3e-3)
+"""By how much they may change in a second; r as a share."""
+VOLTS_A_CELL = 0.02
+"""V a cell: how far a pack is from the curve (robot.battery: some hundredths), and a reading from the truth."""
+STEADY_S = 30.0
+"""The curve's error stays while the charge hardly changes, so readings of half a minute say little more than one."""
+USE_S = 240.0
+"""The current of the last minutes is what goes on being drawn."""
+KNOWN_S = 20.0
+"""Nothing is said before there was so much to go by."""
+
+
+class Forecast:
+    """Follows one battery.
+
+    Args:
+        supply: The robot file's.
+    """
+
+    def __init__(self, supply: Supply) -> None:
+        self._supply = supply
+        cells = max(supply.battery_full_v / 4.2, 1e-9)
+        # One reading a second, of which half a minute's are worth one.
+        self._noise = (VOLTS_A_CELL * cells) ** 2 * STEADY_S
+        self._ohm = max(supply.battery_ohm, 0.005)
+        self._amps = supply.electronics_a
+        self._x: np.ndarray | None = None
+        self._p = np.zeros((3, 3))
+        self._sums = [0.0, 0.0, 0]
+        self._from = 0.0
+        self._last: float | None = None
+        self._use = self._most = 0.0
+        self._used_s = 0.0
+
+    # ---------------------------------------------------------------- what comes in
+
+    def draws(self, amps: float) -> None:
+        """What is drawn from the battery from now on, as predicted, in A."""
+        self._amps = amps
+
+    def hear(self, volts: float, now: float) -> None:
+        """A voltage at the battery, in V."""
+        if self._last is None or now - self._last > GAP_S or now < self._last:
+            self._sums, self._from = [0.0, 0.0, 0], now
+        self._last = now
+        self._sums[0] += volts
+        self._sums[1] += self._amps
+        self._sums[2] += 1
+        seconds = now - self._from
+        if seconds >= EVERY_S - 1e-9:
+            count = self._sums[2]
+            self._step(self._sums[0] / count, self._sums[1] / count, seconds)
+            self._sums, self._from = [0.0, 0.0, 0], now
+
+    def _step(self, volts: float, amps: float, seconds: float) -> None:
+        supply = self._supply
+        if self._x is None:
+            left = float(left_at(supply, volts + self._ohm * amps))
+            self._x = np.array([left, 1.0, self._ohm])
+            self._p = np.diag([START[0] ** 2, START[1] ** 2, (START[2] * self._ohm) ** 2])
+        else:
+            q, k, r = self._x
+            way = amps * seconds / supply.capacity_c
+            turn = np.array([[1.0, -way, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
+            wander = np.array([WANDERS[0], WANDERS[1], WANDERS[2] * self._ohm]) ** 2 * seconds
+            self._x = np.array([q - k * way, k, r])
+            self._p = turn @ self._p @ turn.T + np.diag(wander)
+        self._correct(volts, amps)
+        share = seconds / min(self._used_s + seconds, USE_S)
+        self._use += (amps - self._use) * share
+        self._most = max(amps, self._most + (amps - self._most) * seconds / USE_S)
+        self._used_s += seconds
+
+    def _correct(self, volts: float, amps: float) -> None:
+        assert self._x is not None
+        q, _, r = self._x
+        step = 0.02
+        ends = open_circuit_v(self._supply, [q - step, q, q + step])
+        slope = float(ends[2] - ends[0]) / (2 * step)
+        row = np.array([max(slope, 1e-3), 0.0, -amps])
+        gain = self._p @ row / (row @ self._p @ row + self._noise)
+        found = self._x + gain * (volts - (float(ends[1]) - r * amps))
+        self._x = np.array([min(max(found[0], 0.0), 1.0), min(max(found[1], 0.3), 3.0), max(found[2], 0.0)])
+        self._p = self._p - np.outer(gain, row @ self._p)
+        self._p = (self._p + self._p.T) / 2
+
+    # ---------------------------------------------------------------- what comes out
+
+    @property
+    def left(self) -> float | None:
+        """Share of the charge that is left."""
+        return None if self._x is None else float(self._x[0])
+
+    @property
+    def open_v(self) -> float | None:
+        """V that the battery would have without load."""
+        return None if self._x is None else float(open_circuit_v(self._supply, self._x[0]))
+
+    @property
+    def ohm(self) -> tuple[float, float] | None:
+        """How much it sags for each predicted ampere, and how far that may be off, in Ω."""
+        return None if self._x is None else (float(self._x[2]), float(np.sqrt(self._p[2, 2])))
+
+    @property
+    def amps(self) -> float:
+        """A, predicted to be drawn now."""
+        return self._amps
+
+    @property
+    def minutes(self) -> float | None:
+        """Until it would be at its cut-off if it is used on as in the last minutes; None while that is not known."""
+        if self._x is None or self._used_s < KNOWN_S or self._use <= 0:
+            return None
+        q, k, r = self._x
+        supply = self._supply
+        # Its heaviest moments are those in which it falls below.
+        end = float(left_at(supply, supply.battery_cut_off_v + r * self._most))
+        return max(float(q) - end, 0.0) * supply.capacity_c / (float(k) * self._use) / 60
