@@ -2,7 +2,8 @@
 
 The packs are discharged here, by Kirchhoff and by counting, apart from the code under test: of another capacity, a
 higher resistance, a curve a little off, read through an input of
-10 bits with noise, while the current is predicted wrongly. The forecast has to be within 15 % of what then happens.
+10 bits with noise, while the current is predicted wrongly. The forecast has to be within 15 % of what then happens, or a minute and a
+half in its last minutes, when it says whole minutes.
 """
 
 from __future__ import annotations
@@ -81,4 +82,4 @@ def test_minutes_left_are_within_fifteen_percent(load: str, pack: str) -> None:
         i = int(np.searchsorted(times, share * end))
         true = (end - times[i]) / 60
         print(f"{load} {pack}: {share:.0%} {told[i]:.1f} of {true:.1f} min, {told[i] / true - 1:+.1%}")
-        assert told[i] == pytest.approx(true, rel=0.15)
+        assert told[i] == pytest.approx(true, rel=0.15, abs=1.5)
