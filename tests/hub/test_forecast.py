@@ -1,9 +1,9 @@
 """How long the battery lasts, against packs that are not what the robot file says.
 
 The packs are discharged here, by Kirchhoff and by counting, apart from the code under test: of another capacity, a
-higher resistance, a curve a little off, read through an input of
-10 bits with noise, while the current is predicted wrongly. The forecast has to be within 15 % of what then happens, or a minute and a
-half in its last minutes, when it says whole minutes.
+higher resistance, a curve a little off, read through an input of 10 bits with noise, while the current is predicted
+wrongly. The forecast has to be within 15 % of what then happens, or a minute and a half in its last minutes, when it
+says whole minutes.
 """
 
 from __future__ import annotations
