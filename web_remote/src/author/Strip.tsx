@@ -1,11 +1,19 @@
 /** The move in time: looked at, taken hold of, and worked upon. What each part does is in strip/. */
 
+import { useSignalEffect } from "@preact/signals";
 import type { JSX } from "preact";
+import { useEffect } from "preact/hooks";
+import { useRemote } from "../ui/context.ts";
 import { useMaker } from "./context.ts";
+import { usePoser } from "./posing/context.ts";
 import { Chosen } from "./strip/Chosen.tsx";
+import { Curves } from "./strip/Curves.tsx";
 import { SHORTCUTS } from "./strip/Keys.tsx";
 import { Measure } from "./strip/Measure.tsx";
+import { Path } from "./strip/Path.tsx";
 import { Picture } from "./strip/Picture.tsx";
+import { Sound } from "./strip/Sound.tsx";
+import { accompany } from "./strip/sound.ts";
 import { type Drawer, stripOf } from "./strip/state.ts";
 import { Stretching } from "./strip/Stretching.tsx";
 import { Transport } from "./Transport.tsx";
@@ -14,12 +22,23 @@ const DRAWERS: readonly (readonly [Drawer, string])[] = [
   ["chosen", "Keys"],
   ["time", "Time"],
   ["measure", "Counting"],
+  ["curves", "Curves"],
+  ["path", "Path"],
+  ["sound", "Sound"],
 ];
 
 export function Strip(): JSX.Element {
+  const remote = useRemote();
   const maker = useMaker();
   const strip = stripOf(maker);
   const { view, drawer } = strip;
+  useEffect(() => accompany(maker, strip, (words) => remote.tell("warning", words)), [maker, strip, remote]);
+  const poser = usePoser();
+  useSignalEffect(() => {
+    // What is chosen here is what the pose is about.
+    const lane = strip.row()?.lane;
+    if (lane && strip.rows.peek().length > 0) poser.part.value = lane;
+  });
   const middle = (): number => view.width.peek() / 2;
   return (
     <section class="make-strip" aria-label="The move in time">
@@ -86,6 +105,9 @@ export function Strip(): JSX.Element {
         {drawer.value === "chosen" && <Chosen />}
         {drawer.value === "time" && <Stretching />}
         {drawer.value === "measure" && <Measure />}
+        {drawer.value === "curves" && <Curves />}
+        {drawer.value === "path" && <Path />}
+        {drawer.value === "sound" && <Sound />}
       </div>
     </section>
   );

@@ -9,7 +9,7 @@ import { heightOf } from "./rows.ts";
 import { stripOf } from "./state.ts";
 
 /** The column of names: narrower where there is little room. */
-const gutterFor = (width: number): number => (width < 480 ? 68 : 100);
+export const gutterFor = (width: number): number => (width < 480 ? 68 : 100);
 
 /** The strip as it is seen and taken hold of; for everybody else it is a grid of keys beneath. */
 export function Picture(): JSX.Element {

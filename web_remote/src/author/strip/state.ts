@@ -34,6 +34,8 @@ export class StripState {
   /** What is open under the strip. */
   readonly drawer = signal<Drawer>("chosen");
   readonly looping = signal(false);
+  /** What the curve is of. */
+  readonly subject = signal("margin");
   readonly rows: ReadonlySignal<readonly Row[]>;
   /** The same, but while a hand drags something as they were before: for what need not keep up with a hand. */
   readonly calm: ReadonlySignal<readonly Row[]>;
