@@ -151,7 +151,14 @@ def advised(finding: Finding) -> Finding:
 
 
 def worst_first(findings: list[Finding]) -> list[Finding]:
-    """Errors before warnings, falls before everything, and then by how far they are beyond their limit."""
-    return sorted(
-        findings, key=lambda f: (f.severity != "error", f.rule != "tip-over", -f.excess, f.start_s, f.subject or "")
-    )
+    """Errors before warnings, what comes first before what follows from it, and then by how far it is beyond its limit.
+
+    A robot that falls has no other trouble, and a leg that does not reach does not do what was meant.
+    """
+    first = ("tip-over", "reach")
+
+    def place(f: Finding) -> tuple[bool, int, float, float, str]:
+        cause = first.index(f.rule) if f.rule in first and not f.way else len(first)
+        return f.severity != "error", cause, -f.excess, f.start_s, f.subject or ""
+
+    return sorted(findings, key=place)

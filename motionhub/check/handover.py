@@ -23,31 +23,29 @@ a robot has to pass through a crouch to stand up, and its holding there for a mi
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, replace
 from math import floor
-from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.check.findings import APART_S, Finding, advised, stretches
 from motionhub.check.mend import Budget, Mender, Poses, poses
+from motionhub.check.pieces import join, part
 from motionhub.check.rules_ground import CLEAR, MARGIN_SLACK, TOUCH
 from motionhub.check.rules_joints import holds_for
+from motionhub.check.slowed import between
 from motionhub.check.timeline import Timeline, work_out
 from motionhub.motion.brake import brake, run_out
 from motionhub.motion.frames import Frames
 from motionhub.motion.handover import NEAR, hand_over
-from motionhub.motion.odometry import travel
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.limits import top_speed
-from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 Rule = Callable[[Timeline, Mender], list[Finding]]
-T = TypeVar("T")
 
 EVERY_S = 0.1
 """Between two moments at which Stop is tried, at most."""
@@ -121,7 +119,9 @@ def around(t: Timeline, rules: Iterable[Rule], own: Iterable[Finding], budget: B
 
 def _same(one: Finding, other: Finding, rate_hz: float) -> bool:
     near = other.start_s - APART_S <= one.start_s <= other.end_s + APART_S
-    return near and (one.rule, one.subject) == (other.rule, other.subject)
+    # When a stop drags feet, it is the stop that does it and not the feet.
+    of_a_stop = one.rule == "foot-slip" and one.way.startswith("stopping") and other.way == one.way
+    return near and one.rule == other.rule and (one.subject == other.subject or of_a_stop)
 
 
 # ------------------------------------------------------------------ the ways
@@ -210,6 +210,26 @@ def _measures(t: Timeline, end: Poses) -> list[tuple[Array, float, float]]:
 # ------------------------------------------------------------------ judging them
 
 
+SLOWER = (1.2, 1.5, 2.0, 3.0, 5.0)
+"""Times as slow as it is that a move is tried to be where it is stopped."""
+
+
+def _slower_stop(t: Timeline, way: _Way, rules: tuple[Rule, ...], rule: str) -> float | None:
+    """How many times slower the move has to be where a stop is pressed so that the rule is kept; None if it is not."""
+    robot, joints, rate = t.frames.robot, t.frames.joints, t.frames.rate_hz
+    speed = t.speeds[way.frame]
+    gain = (speed - t.speeds[max(way.frame - 1, 0)]) * rate
+    slower = []
+    for times in SLOWER:
+        before = between(joints, np.maximum(way.frame - np.arange(_LEAD - 1, -1, -1) / times, 0.0))
+        stop = brake(robot, 1 / rate, joints[way.frame], speed / times, gain / times**2)
+        slower.append(replace(way, before=before, joints=stop))
+    for times, verdict in zip(SLOWER, _found(t, slower, rules), strict=True):
+        if not any(finding.rule == rule for finding in verdict.findings):
+            return times
+    return None
+
+
 def _judged(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...], budget: Budget) -> Iterator[Finding]:
     keys = [way.key(t, rules) for way in ways]
     fresh = {key: way for key, way in zip(keys, ways, strict=True) if key not in _remembered}
@@ -222,7 +242,7 @@ def _judged(t: Timeline, ways: list[_Way], rules: tuple[Rule, ...], budget: Budg
         _remembered[key] = found[key]
         found[key].mender.budget = budget
         for finding in found[key].findings:
-            yield _told(finding, way, t)
+            yield _told(finding, way, t, rules, budget)
     for key in list(_remembered)[:-REMEMBERED]:
         _remembered.pop(key, None)
 
@@ -257,15 +277,16 @@ def _pieces(t: Timeline, ways: list[_Way]) -> tuple[Timeline, list[Timeline]]:
     whole = work_out(everything)
     ends = np.cumsum([len(own) for own in rows])
     return whole, [
-        _part(whole, np.arange(end - len(own) + _LEAD - 1, end - _LEAD)) for end, own in zip(ends, rows, strict=True)
+        part(whole, np.arange(end - len(own) + _LEAD - 1, end - _LEAD)) for end, own in zip(ends, rows, strict=True)
     ]
 
 
 def _suspects(whole: Timeline, pieces: list[Timeline], rules: tuple[Rule, ...]) -> list[int]:
     """Those of the pieces that may break a rule: seen all at once, as if one followed the other, since most do not."""
     stops = np.cumsum([len(piece.frames) for piece in pieces])
-    joined, rate = _join(pieces), whole.frames.rate_hz
-    joined = replace(joined, frames=replace(joined.frames, holds=tuple(int(stop) - 1 for stop in stops)))
+    joined, rate = join(pieces), whole.frames.rate_hz
+    ends = tuple(int(frame) for frame in np.concatenate([stops[:-1], stops - 1]))
+    joined = replace(joined, frames=replace(joined.frames, holds=ends))
     mender = Mender(joined)
     found = np.zeros(len(pieces), dtype=bool)
     for finding in (finding for rule in rules for finding in rule(joined, mender)):
@@ -274,7 +295,7 @@ def _suspects(whole: Timeline, pieces: list[Timeline], rules: tuple[Rule, ...]) 
     return [int(i) for i in np.flatnonzero(found)]
 
 
-def _told(finding: Finding, way: _Way, t: Timeline) -> Finding:
+def _told(finding: Finding, way: _Way, t: Timeline, rules: tuple[Rule, ...], budget: Budget) -> Finding:
     at = way.frame / t.frames.rate_hz
     severity, ending = finding.severity, way.instead
     if finding.rule == "holding-torque" and way.stop:
@@ -284,6 +305,11 @@ def _told(finding: Finding, way: _Way, t: Timeline) -> Finding:
         severity = "error" if lasts < SOMEONE_S else "warning"
 
     def ask() -> str:
+        # Where a servo gets too hot only slowly, it is the pose that does it and not where the stop runs on to.
+        if way.stop and severity == "error" and budget.spend():
+            times = _slower_stop(t, way, rules, finding.rule)
+            if times is not None:
+                return f"{way.words}: go there {times:g} times slower"
         return f"{way.words}: {advised(finding).advice}{ending}"
 
     return replace(finding, start_s=at, end_s=at, advice="", severity=severity, way=way.words, ask=ask)
@@ -294,37 +320,3 @@ def _about(seconds: float) -> str:
     if seconds < 120:
         return f"some {max(floor(seconds / 5) * 5, 1)} s"
     return f"some {floor(seconds / 60)} min"
-
-
-def _part(t: Timeline, rows: Indices) -> Timeline:
-    """The same, of some rows; feet that stand have not slid before the first of them."""
-    count = len(t.frames)
-
-    def cut(value: Any) -> Any:
-        whole = isinstance(value, np.ndarray) and value.shape[:1] == (count,)
-        return value[rows] if whole else value
-
-    part = _each([t], lambda values: cut(values[0]))
-    return replace(part, travel=travel(part.feet, part.down, part.forces))
-
-
-def _join(pieces: list[Timeline]) -> Timeline:
-    """Timelines one after the other."""
-    counts = [len(piece.frames) for piece in pieces]
-
-    def join(values: list[Any]) -> Any:
-        rows = all(isinstance(v, np.ndarray) and v.shape[:1] == (n,) for v, n in zip(values, counts, strict=True))
-        return np.concatenate(values) if rows else values[0]
-
-    return _each(pieces, join)
-
-
-def _each(wholes: list[T], make: Callable[[list[Any]], Any]) -> T:
-    """A dataclass whose fields are made from those of others like it, and so on within."""
-
-    def one(values: list[Any]) -> Any:
-        within = is_dataclass(values[0]) and not isinstance(values[0], Robot | type)
-        return _each(values, make) if within else make(values)
-
-    made = {field.name: one([getattr(whole, field.name) for whole in wholes]) for field in fields(wholes[0])}  # type: ignore[arg-type]
-    return replace(wholes[0], **made)  # type: ignore[type-var]

@@ -17,9 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.check import supply
-from motionhub.check.findings import Stretch
+from motionhub.check.findings import Finding, Stretch
 from motionhub.check.loads import loads_at_rest
 from motionhub.check.parts import clearances, heights
+from motionhub.check.pieces import part
+from motionhub.check.slowed import slow_enough
+from motionhub.check.slowness import at_rest
 from motionhub.check.timeline import Timeline
 from motionhub.motion.support import Support, rest_on_ground
 from motionhub.robot.kinematics import leg_angles, within
@@ -32,6 +35,8 @@ Indices = NDArray[np.intp]
 SAMPLES = 6
 """Frames of a stretch that a change is tried in."""
 STEPS_MM = np.array([2, 4, 6, 8, 10, 12, 15, 18, 22, 26, 30, 35, 40, 50, 60], dtype=np.float64)
+LOOKED_AT = 50
+"""Frames of a stretch in which is looked for how much slower it has to be."""
 TRIALS = 16
 """Stretches that get trials in one check, the worst ones: more than that are not seen at once, nor mended at once."""
 BATCH = 6
@@ -155,6 +160,9 @@ class _Change:
 _CHANGES = tuple(_Change(words, kind, float(mm), way) for kind, words, way in WAYS for mm in STEPS_MM)
 
 
+Rule = Callable[[Timeline, "Mender"], list[Finding]]
+
+
 class Mender:
     """Tries changes on one move, as far as the budget goes; without one it tries nothing."""
 
@@ -195,6 +203,33 @@ class Mender:
                 return change.words.format(mm=change.mm)
             done, some = done + some, 2 * some
         return None
+
+    def slower(
+        self, stretch: Stretch, need: Callable[[Timeline, Array], Array], rule: Rule, subject: str | None = None
+    ) -> str | None:
+        """By how many times a stretch has to be slower, in words; None when that does not mend it.
+
+        Args:
+            stretch: Where something is broken.
+            need: Of some frames and what holding still takes in them: by what factor each has to be slower, 0 where
+                that is no help. It is where the trials begin.
+            rule: What finds it broken, in the stretch tried more slowly.
+            subject: The joint that it is about.
+        """
+        rows = np.unique(np.r_[np.linspace(stretch.first, stretch.last, LOOKED_AT).astype(np.intp), stretch.worst])
+        some = part(self.timeline, rows)
+        needed = need(some, at_rest(some))
+        at_least = max(float(needed.max()), 1.0)
+        if not needed[rows == stretch.worst].all() or at_least > SLOWEST:
+            return None
+        if not self.budget.spend():
+            return times_slower(at_least)
+
+        def broken(t: Timeline) -> bool:
+            return any(finding.subject == subject for finding in rule(t, Mender(t)))
+
+        found = slow_enough(self.timeline, stretch, at_least, broken)
+        return None if found is None else times_slower(found)
 
     def nearest(self, frame: int, leg: int) -> Array:
         """Where to move a foot that is out of reach, so that it is not, by a millimetre: (3,) m forward, left, up."""

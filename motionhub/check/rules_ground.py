@@ -6,10 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.check.attitude import ROLL
-from motionhub.check.findings import Finding, Limit, Stretch
+from motionhub.check.findings import Finding, Limit, Stretch, stretches
 from motionhub.check.mend import Mender, Trial, up_to
 from motionhub.check.parts import pairs, part_names
 from motionhub.check.timeline import Timeline
+from motionhub.motion.odometry import travel
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -94,8 +95,9 @@ def foot_slip(t: Timeline, mender: Mender) -> list[Finding]:
     """Feet that carry weight and are dragged: they move against the others that are down."""
     rule = Limit("foot-slip", "mm", 1e3, t.frames.rate_hz)
     found = []
+    slip = _of_the_culprits(t)
     for leg, name in enumerate(t.frames.robot.leg_names):
-        own = t.travel.slip[:, leg]
+        own = slip[:, leg]
         if own.max() <= SLIP:
             continue
 
@@ -104,6 +106,56 @@ def foot_slip(t: Timeline, mender: Mender) -> list[Finding]:
 
         found += rule.findings(own, SLIP, advise, name, t.standing)
     return found
+
+
+def _of_the_culprits(t: Timeline) -> Array:
+    """(T, L) m by which feet have slid, but only those that drag the others.
+
+    One foot that is pulled over the ground pulls the body along, and with it the feet that stand still in the move as
+    it was made: the way that fits all of them best passes the slide on. But feet that stand still keep their distances
+    from each other, however the body moves. So the foot whose distances have changed most is left out of that way
+    for as long as it stands, and what the others still slide then is theirs; and so on with the next. What a foot
+    slides that was left out is what it moves against the ground on the way of those that were not.
+    """
+    slip, down = t.travel.slip, t.down.copy()
+    dragged: list[tuple[int, slice]] = []
+    for _ in range(t.frames.robot.legs - 2):
+        over = np.where(t.standing[:, None] & down, slip, 0.0).max(axis=1)
+        if not (over > SLIP).any():
+            break
+        for stretch in stretches(over > SLIP, over, t.frames.rate_hz):
+            leg = _parted(t.feet, down, stretch.worst)
+            stands = _run(t.down[:, leg], stretch.worst)
+            down[stands, leg] = False
+            dragged.append((leg, stands))
+        slip = travel(t.feet, down, t.forces).slip
+    if not dragged:
+        return slip
+    path, slip = travel(t.feet, down, t.forces), slip.copy()
+    for leg, stands in dragged:
+        turn, feet = np.exp(1j * path.heading[stands]), t.feet[stands, leg]
+        place = path.place[stands]
+        ground = place[:, 0] + 1j * place[:, 1] + turn * (feet[:, 0] + 1j * feet[:, 1])
+        slip[stands, leg] = np.abs(ground - ground[0])
+    return slip
+
+
+def _parted(feet: Array, down: Flags, at: int) -> int:
+    """Of the feet that stand at a frame, the one whose distances from the others have changed most since they stood."""
+    legs = np.flatnonzero(down[at])
+    since = np.array([_run(down[:, leg], at).start for leg in legs])
+    first = np.maximum(since[:, None], since[None, :])
+    then = feet[first, legs[:, None]] - feet[first, legs[None, :]]
+    now = feet[at, legs][:, None] - feet[at, legs][None, :]
+    changed = np.abs(np.hypot(*np.moveaxis(now, -1, 0)) - np.hypot(*np.moveaxis(then, -1, 0)))
+    return int(legs[changed.sum(axis=1).argmax()])
+
+
+def _run(flags: Flags, at: int) -> slice:
+    """The run of flags that are set around one of them."""
+    off = np.flatnonzero(~flags)
+    i = int(np.searchsorted(off, at))
+    return slice(int(off[i - 1]) + 1 if i else 0, int(off[i]) if i < len(off) else len(flags))
 
 
 def ground(t: Timeline, mender: Mender) -> list[Finding]:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check.findings import Advise, Finding, Limit, Stretch
-from motionhub.check.mend import SPARE, Mender, Trial, times_slower, up_to
+from motionhub.check.derivatives import half_width
+from motionhub.check.findings import APART_S, Advise, Finding, Limit, Stretch, advised
+from motionhub.check.mend import LOOKED_AT, SLOWEST, SPARE, Mender, Trial, times_slower, up_to
+from motionhub.check.pieces import part
 from motionhub.check.rules_tracking import lagging
+from motionhub.check.slowness import at_rest, for_torque
 from motionhub.check.timeline import Timeline
 from motionhub.robot.kinematics import RANGE_SLACK, REACHED
 from motionhub.robot.limits import top_speed
@@ -15,6 +20,7 @@ from motionhub.robot.servo import Servo
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 DEG = float(np.rad2deg(1))
 REACH_SLACK = 1e-4
@@ -93,20 +99,53 @@ def joint_speed(t: Timeline, mender: Mender) -> list[Finding]:
             return _slower(own, stretch.worst, limit, t.frames.rate_hz)
 
         found += rule.findings(speeds, limits[j], advise, robot.joint_names[j])
-    return found + lagging(t)
+    late = lagging(t)
+    # Told to be too fast it falls behind: that is one fault.
+    merged = [_besides(own, next((f for f in late if _together(own, f)), None)) for own in found]
+    return merged + [f for f in late if not any(_together(own, f) for own in found)]
+
+
+def _together(one: Finding, other: Finding) -> bool:
+    near = one.start_s - APART_S <= other.end_s and other.start_s <= one.end_s + APART_S
+    return near and one.subject == other.subject
+
+
+def _besides(finding: Finding, late: Finding | None) -> Finding:
+    """The finding, with what comes of the joint's being late."""
+    if late is None:
+        return finding
+    mend, _, what = late.advice.partition(": ")
+    if "slower" not in mend:
+        return replace(finding, advice=late.advice, ask=None)
+    return replace(finding, ask=lambda: f"{advised(finding).advice}; {what}")
 
 
 def _slower(speed: Array, worst: int, limit: float, rate_hz: float) -> str:
     before, after = (float(speed[i]) if 0 <= i < len(speed) else 0.0 for i in (worst - 1, worst + 1))
-    beside = max(before, after)
-    if beside < JUMP_SHARE * speed[worst]:
-        # Minimum jerk peaks at 15/8 of its mean speed (Flash & Hogan 1985).
-        milliseconds = up_to(1.02 * 15 / 8 * float(speed[worst]) / rate_hz / limit * 1000, 20)
-        return f"take at least {milliseconds:g} ms for it: it jumps within one frame"
+    if max(before, after) < JUMP_SHARE * speed[worst]:
+        return _time_for(float(speed[worst]) / rate_hz, limit)
     # A frame's speed is a mean over it, and the peak may fall between two: when slowed, more of it shows. Near a
     # parabola's top the mean is up to 1/12 + 1/4 of the second difference low; peaks of a few frames are sharper.
     peak = float(speed[worst]) + max(float(speed[worst]) - (before + after) / 2, 0.0) * 0.75
     return times_slower(peak / limit)
+
+
+def _time_for(way: float, top: float) -> str:
+    """For a joint that goes a way (rad) in one frame, and has this top speed (rad/s)."""
+    # Minimum jerk peaks at 15/8 of its mean speed (Flash & Hogan 1985).
+    milliseconds = up_to(1.02 * 15 / 8 * way / top * 1000, 20)
+    return f"take at least {milliseconds:g} ms for it: it jumps within one frame"
+
+
+def _jumps(t: Timeline, j: int, first: int, last: int) -> str:
+    """The same, if in these frames or next to them a joint jumps faster than it can; else nothing."""
+    top = float(top_speed(t.frames.robot, t.set_v)[j])
+    near = half_width(t.frames.rate_hz)
+    speed = np.abs(t.speeds[max(first - near, 0) : last + near + 1, j])
+    i = int(speed.argmax())
+    beside = speed[[k for k in (i - 1, i + 1) if 0 <= k < len(speed)]].max(initial=0.0)
+    jumps = speed[i] > top and beside < JUMP_SHARE * speed[i]
+    return _time_for(float(speed[i]) / t.frames.rate_hz, top) if jumps else ""
 
 
 def joint_torque(t: Timeline, mender: Mender) -> list[Finding]:
@@ -135,10 +174,11 @@ def _carry_less(t: Timeline, mender: Mender, j: int, servo: Servo) -> Advise:
     def advise(stretch: Stretch) -> str:
         i = stretch.worst
         torque, volts = abs(float(t.torques[i, j])), float(t.rail.steady_volts[i])
-        stall = float(servo.stall_torque_at(volts))
-        if torque < SPARE * stall:
-            free = float(servo.free_speed_at(volts))
-            return times_slower(abs(float(t.speeds[i, j])) / (free * (1 - torque / stall)))
+        if jump := _jumps(t, j, stretch.first, stretch.last):
+            return jump
+        name = t.frames.robot.joint_names[j]
+        if slower := mender.slower(stretch, lambda some, still: for_torque(some, j, still), joint_torque, name):
+            return slower
 
         def fits(trial: Trial) -> Flags:
             speed = np.abs(t.speeds[trial.frames, j])
@@ -165,14 +205,14 @@ def holding_torque(t: Timeline, mender: Mender) -> list[Finding]:
     What overheats a servo is the heat in its winding, which goes with the square of the current and so
     of the torque; so the load (torque over stall torque at the voltage of the moment) is averaged as a
     root of mean squares over the servo's window. Before the first frame and after the last the robot is
-    taken to hold that pose, since it does: the last frame's load counts as if held for the whole window,
-    and so does every frame at which a routine waits.
+    taken to hold that pose, since it does: what holding the last pose takes counts as if for the whole window,
+    and so does every pose in which a routine waits.
     """
     robot, rate = t.frames.robot, t.frames.rate_hz
     rule = Limit("holding-torque", "N·m", 1.0, rate)
     found = []
     for j, servo in enumerate(robot.servos):
-        if t.heaviest[j] <= servo.hold_fraction:
+        if max(t.heaviest[j], held_still(t, j).max()) <= servo.hold_fraction:
             continue
         mean = held_load(t, j)
         if mean.max() <= servo.hold_fraction:
@@ -208,15 +248,22 @@ def held_load(t: Timeline, j: int) -> Array:
     """What a joint carries over its servo's window up to each frame, (T,), as a share of its stall torque."""
     servo = t.frames.robot.servos[j]
     load = np.where(t.standing, np.abs(t.torques[:, j]) / servo.stall_torque_at(t.rail.steady_volts), 0.0)
-    mean = moving_rms(load, hold_frames(servo, t.frames.rate_hz))
-    still = [0, len(load) - 1, *t.frames.holds]
-    mean[still] = np.maximum(mean[still], load[still])
+    still, held = t.held[0], held_still(t, j)
+    mean = moving_rms(load, hold_frames(servo, t.frames.rate_hz), float(held[0]))
+    np.maximum.at(mean, still, held)
     return mean
 
 
-def moving_rms(load: Array, window: int) -> Array:
-    """Root of the mean square over the ``window`` frames up to each frame (T,), the first one held before it."""
-    squares = np.concatenate([np.full(window, load[0] ** 2), load**2])
+def held_still(t: Timeline, j: int) -> Array:
+    """What a joint carries in the poses that are held (:attr:`~motionhub.check.timeline.Timeline.held`), likewise."""
+    frames, torques = t.held
+    found: Array = np.abs(torques[:, j]) / t.frames.robot.servos[j].stall_torque_at(t.rail.steady_volts[frames])
+    return np.where(t.standing[frames], found, 0.0)
+
+
+def moving_rms(load: Array, window: int, before: float) -> Array:
+    """Root of the mean square over the ``window`` frames up to each frame (T,), with so much of it before the first."""
+    squares = np.concatenate([np.full(window, before**2), load**2])
     sums = np.cumsum(squares)
     found: Array = np.sqrt(np.maximum(sums[window:] - sums[:-window], 0.0) / window)
     return found
@@ -225,8 +272,16 @@ def moving_rms(load: Array, window: int) -> Array:
 def _hold_less(t: Timeline, mender: Mender, j: int, servo: Servo, mean: Array, window: int) -> Advise:
     def advise(stretch: Stretch) -> str:
         i = stretch.worst
+        if jump := _jumps(t, j, max(stretch.first - window, 0), stretch.last):
+            return jump
+        frames, ends = t.held[0], held_still(t, j)
+        end = i in frames
+        # What is too heavy to be held is no lighter when it is come to more slowly.
+        if not end or ends[frames == i].max() <= SPARE * servo.hold_fraction:
+            before = np.arange(max(i - window + 1, 0), i + 1)
+            if slower := _less_moving(t, j, servo, before, float(mean[i])):
+                return slower
         volts = float(t.rail.steady_volts[i])
-        end = i in (0, len(t.torques) - 1) or i in t.frames.holds
 
         def fits(trial: Trial) -> Flags:
             load = np.abs(trial.torques[..., j]) / servo.stall_torque_at(trial.volts)
@@ -244,3 +299,25 @@ def _hold_less(t: Timeline, mender: Mender, j: int, servo: Servo, mean: Array, w
         return f"{other}, or {machine}" if other else machine
 
     return advise
+
+
+def _less_moving(t: Timeline, j: int, servo: Servo, rows: Indices, mean: float) -> str:
+    """How much slower a joint has to be so that it gets no hotter than it may, if it is moving that heats it."""
+    rows = rows[:: max(1, len(rows) // LOOKED_AT)]
+    some = part(t, rows)
+    stall = servo.stall_torque_at(some.rail.steady_volts)
+    still = at_rest(some)[:, j] / stall
+    moving = some.torques[:, j] / stall - still
+
+    def heat(times: float) -> float:
+        # At corners what moving takes falls with the speed, elsewhere with its square.
+        return float(np.sqrt(np.mean((still + moving / times) ** 2)))
+
+    limit = SPARE * servo.hold_fraction * heat(1.0) / mean
+    if heat(SLOWEST) > limit:
+        return ""
+    low, high = 1.0, SLOWEST
+    for _ in range(12):
+        middle = (low + high) / 2
+        low, high = (low, middle) if heat(middle) <= limit else (middle, high)
+    return times_slower(high)

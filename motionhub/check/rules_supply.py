@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check import supply
 from motionhub.check.discharge import USABLE
 from motionhub.check.findings import Finding, Limit, Stretch
-from motionhub.check.mend import SPARE, Mender, Trial, times_slower, up_to
+from motionhub.check.mend import SPARE, Mender, Trial, up_to
+from motionhub.check.slowness import for_current
 from motionhub.check.timeline import Timeline
 
 Array = NDArray[np.float64]
@@ -26,11 +28,9 @@ def supply_current(t: Timeline, mender: Mender) -> list[Finding]:
     limit = robot.supply.regulator_a
 
     def advise(stretch: Stretch) -> str:
-        i, one = stretch.worst, slice(stretch.worst, stretch.worst + 1)
-        amps = float(t.rail.amps[i])
-        still = float(supply.solve(robot, t.torques[one], 0 * t.speeds[one], t.frames.outputs[one], t.set_v).amps[0])
-        if still < SPARE * limit:
-            return times_slower((amps - still) / (limit - still))
+        amps = float(t.rail.amps[stretch.worst])
+        if slower := mender.slower(stretch, for_current, supply_current):
+            return slower
 
         def fits(trial: Trial) -> Flags:
             return np.asarray((trial.amps < SPARE * limit).all(axis=1))
@@ -67,7 +67,10 @@ def supply_voltage(t: Timeline, mender: Mender) -> list[Finding]:
         return "charge the battery, or use one with another cell"
 
     below = Limit("supply-voltage", "V", 1.0, rate, above=False)
-    found += below.findings(t.rail.volts, lowest, advise, "rail", t.standing)
+    for low in below.findings(t.rail.volts, lowest, advise, "rail", t.standing):
+        # What is asked of the regulator comes first: the rail falls because of it.
+        over = float(t.rail.amps[round(low.start_s * rate) : round(low.end_s * rate) + 1].max()) / spec.regulator_a - 1
+        found.append(replace(low, excess=min(low.excess, 0.99 * over)) if over > 0 else low)
     found += below.findings(
         t.rail.battery_volts,
         spec.battery_cut_off_v,
@@ -75,8 +78,8 @@ def supply_voltage(t: Timeline, mender: Mender) -> list[Finding]:
         "battery",
         t.standing,
     )
-    low = Limit("supply-voltage", "V", 1.0, rate, above=False, severity="warning")
-    found += low.findings(
+    warned = Limit("supply-voltage", "V", 1.0, rate, above=False, severity="warning")
+    found += warned.findings(
         t.rail.battery_volts,
         spec.battery_warn_v,
         lambda _: "start with a full battery: from its nominal voltage on, this load pulls it low",

@@ -32,23 +32,40 @@ def slower_by(t: Timeline) -> tuple[Array, Indices]:
     The joint is -1 where it is the supply. Where no timing helps, the factor is that of the other limits.
     """
     robot, count = t.frames.robot, len(t.frames)
-    speeds, volts = np.abs(t.speeds), t.rail.steady_volts
-    need = speeds / top_speed(robot, t.set_v)
-    still = loads_at_rest(robot, t.frames.joints, rest_on_ground(robot, t.frames.joints)).torques
-    for j, servo in enumerate(robot.servos):
-        stall = servo.stall_torque_at(volts)
-        slow = _slower(still[:, j], t.torques[:, j] - still[:, j], speeds[:, j] / servo.free_speed_at(volts), stall)
-        np.maximum(need[:, j], np.where(t.standing, slow, 0.0), out=need[:, j])
+    need = np.abs(t.speeds) / top_speed(robot, t.set_v)
+    still = at_rest(t)
+    for j in range(robot.joints):
+        np.maximum(need[:, j], for_torque(t, j, still), out=need[:, j])
     need[need > MOST] = 0.0
     joint = need.argmax(axis=1)
     found = np.maximum(need[np.arange(count), joint], FASTEST)
-    drawn = _drawn(t, still)
+    drawn = for_current(t, still)
     joint = np.where(drawn > found, -1, joint)
     return np.maximum(found, drawn), joint
 
 
-def _drawn(t: Timeline, still: Array) -> Array:
-    """The least k (T,) at which the regulator gives what is drawn; 0 where it does not even for standing still."""
+def at_rest(t: Timeline) -> Array:
+    """(T, J) N·m that holding still takes in each frame."""
+    robot, joints = t.frames.robot, t.frames.joints
+    return loads_at_rest(robot, joints, rest_on_ground(robot, joints)).torques
+
+
+def for_torque(t: Timeline, j: int, still: Array) -> Array:
+    """By what factor (T,) joint ``j`` has to be slower for its servo's torque; 0 where not even standing still fits.
+
+    Args:
+        t: The move.
+        j: The joint.
+        still: As :func:`at_rest` gives it.
+    """
+    servo, volts = t.frames.robot.servos[j], t.rail.steady_volts
+    share = np.abs(t.speeds[:, j]) / servo.free_speed_at(volts)
+    slow = _slower(still[:, j], t.torques[:, j] - still[:, j], share, servo.stall_torque_at(volts))
+    return np.where(t.standing, slow, 0.0)
+
+
+def for_current(t: Timeline, still: Array) -> Array:
+    """The same, for the current that the regulator gives."""
     robot, speeds, outputs = t.frames.robot, np.abs(t.speeds), t.frames.outputs
     limit = robot.supply.regulator_a
     idle = supply.solve(robot, still, 0 * speeds, outputs, t.set_v).amps

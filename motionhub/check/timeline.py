@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from motionhub.check import supply
 from motionhub.check.attitude import falls, rolls_over
 from motionhub.check.derivatives import derivatives, half_width
-from motionhub.check.loads import forces_at_rest, loads_in_motion
+from motionhub.check.loads import forces_at_rest, loads_at_rest, loads_in_motion
 from motionhub.check.parts import clearances, heights
 from motionhub.check.tracking import Followed, Follower, Lag, LagSums
 from motionhub.check.trunk import trunk_motion
@@ -87,6 +88,13 @@ class Timeline:
     def set_v(self) -> float:
         """V, the regulator's set-point."""
         return self.frames.robot.supply.regulator_v
+
+    @cached_property
+    def held(self) -> tuple[NDArray[np.intp], Array]:
+        """(H,) frames whose poses are held: the first, the last, and where a routine waits; and (H, J) N·m for that."""
+        robot, frames = self.frames.robot, np.unique([0, len(self.frames) - 1, *self.frames.holds]).astype(np.intp)
+        joints = self.frames.joints[frames]
+        return frames, loads_at_rest(robot, joints, rest_on_ground(robot, joints)).torques
 
     @property
     def standing(self) -> Flags:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from rich.console import Console
 from rich.padding import Padding
@@ -15,7 +17,7 @@ from motionhub.check.report import Report
 from motionhub.check.rules_supply import MAH
 
 MOST = 12
-"""Findings shown; the rest are counted, and all are in the JSON."""
+"""Findings shown, those alike as one; the rest are counted, and all are in the JSON."""
 
 PLAIN = {
     "joint-range": "turns too far",
@@ -43,11 +45,11 @@ def show(report: Report, console: Console | None = None) -> None:
     console.print(
         Text.assemble((report.sequence, "bold"), ": ", verdict, f" {report.robot} ({report.duration_s:.1f} s)")
     )
-    if report.findings:
-        for finding in report.findings[:MOST]:
-            _show_finding(finding, console)
-        if (more := len(report.findings) - MOST) > 0:
-            console.print(f"  and {more} more; --json has them all")
+    alike = together(report.findings)
+    for findings in alike[:MOST]:
+        _show_finding(findings, console)
+    if (more := sum(map(len, alike[MOST:]))) > 0:
+        console.print(f"  and {more} more; --json has them all")
     if report.fits:
         console.print(_closest(closest(report)))
     console.print(f"  {lag(report)}")
@@ -78,10 +80,20 @@ def battery(report: Report) -> str:
     )
 
 
-def _show_finding(f: Finding, console: Console) -> None:
+def together(findings: Sequence[Finding]) -> list[list[Finding]]:
+    """Findings that differ in nothing but the joint or leg, such as six knees at a time, the worst of each first."""
+    found: dict[tuple[object, ...], list[Finding]] = {}
+    for f in findings:
+        what = f.advice.replace(f.subject, "") if f.subject else f.advice
+        found.setdefault((f.rule, f.severity, when(f), number(f.value), what), []).append(f)
+    return list(found.values())
+
+
+def _show_finding(alike: list[Finding], console: Console) -> None:
     """What is wrong, where, when and by how much on a line; under it what would mend it. Reads well at 80 columns."""
+    f, *others = alike
     mark = ("✗ ", "red") if f.severity == "error" else ("! ", "yellow")
-    place = f"{f.subject}, " if f.subject else ""
+    place = f"{f.subject} and {len(others)} more, " if others else f"{f.subject}, " if f.subject else ""
     # Who rolls over an edge is on it, neither inside nor outside: there is no number to say.
     numberless = f.value == f.limit
     by_how_much = "" if numberless else f", {number(f.value)} {f.unit}"

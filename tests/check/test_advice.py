@@ -180,7 +180,7 @@ def rendered(robot: Robot, document: dict[str, object]) -> Report:
 APPROACHES = st.sampled_from(["minimum-jerk", "linear", "ease", "ease-in-out", "cubic-bezier(0.3, 0.1, 0.6, 0.9)"])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @example(steps=[(457, -29, "minimum-jerk"), (100, 1, "ease")], joint="head")
 @given(
     steps=st.lists(st.tuples(st.integers(100, 900), st.integers(-75, 75), APPROACHES), min_size=1, max_size=5),
@@ -203,6 +203,48 @@ def test_too_fast_is_mended_by_the_factor_that_is_named(
     report = rendered(tansy, slowed(document, slower))
     after = [f for f in report.findings if f.rule == "joint-speed" and not f.way]
     assert not after
+
+
+def hasty(robot: Robot, kind: str, each_ms: int, approach: str) -> dict[str, object]:
+    """Bobbing, swaying or turning on all feet."""
+    there = {"bob": {"z_mm": -28}, "sway": {"y_mm": 34}, "turn": {"yaw_deg": 14}}[kind]
+    back = {key: -value / 3 for key, value in there.items()}
+    keys = [{"at_ms": 0, "body": dict.fromkeys(there, 0)}]
+    keys += [{"at_ms": each_ms * i, "approach": approach, "body": back if i % 2 else there} for i in range(1, 6)]
+    return {"format": "motionhub-sequence/1", "name": "hasty", "keyframes": keys}
+
+
+@pytest.mark.parametrize(("kind", "approach"), [("bob", "minimum-jerk"), ("sway", "linear"), ("turn", "ease-in-out")])
+@pytest.mark.parametrize("rule", ["supply-current", "joint-torque"])
+def test_what_moving_takes_is_mended_by_the_factor_that_is_named(
+    rule: str, kind: str, approach: str, tansy: Robot
+) -> None:
+    """Body, legs and rotors are sped up less: the factor mends it, and a fifth less of it does not."""
+    weak = tansy
+    if rule == "joint-torque":
+        weak = replace(tansy, supply=replace(tansy.supply, regulator_a=100.0, battery_ohm=1e-3, wiring_ohm=1e-4))
+        weak = replace(weak, servos=tuple(replace(s, stall_torque=s.stall_torque * 0.6) for s in weak.servos))
+    for each_ms in (340, 280, 230, 190, 160, 130):  # until it is broken
+        document = hasty(weak, kind, each_ms, approach)
+        found = [f for f in rendered(weak, document).findings if f.rule == rule and not f.way]
+        if found:
+            break
+    factors = [re.fullmatch(r"([\d.]+) times slower", f.advice) for f in found]
+    assert factors
+    assert all(factors), [f.advice for f in found]
+    slower = max(float(match[1]) for match in factors if match)
+    after, before = (rendered(weak, slowed(document, times)).findings for times in (slower, max(slower - 0.2, 1.0)))
+    assert not [f for f in after if f.rule == rule and not f.way]
+    assert [f for f in before if f.rule == rule and not f.way]
+
+
+def test_a_stop_that_drags_feet_is_mended_by_going_there_as_slowly_as_is_named(tansy: Robot) -> None:
+    document = hasty(tansy, "bob", 190, "minimum-jerk")
+    dragged = [f for f in rendered(tansy, document).findings if f.rule == "foot-slip"]
+    assert dragged
+    assert all(f.way.startswith("stopping") for f in dragged)
+    (times,) = {float(n) for f in dragged for n in re.findall(r"go there ([\d.]+) times slower", f.advice)}
+    assert not [f for f in rendered(tansy, slowed(document, times)).findings if f.rule == "foot-slip"]
 
 
 def test_a_jump_is_mended_by_the_time_that_is_named(tansy: Robot) -> None:
