@@ -1,6 +1,7 @@
-/** What the keyboard does, wherever the focus is: Space or Escape stops; on the Drive card, keys walk. */
+/** What the keyboard does, wherever the focus is: Space or Escape stops; on the Drive card, keys walk and carry the body. */
 
 import { drives, keysTwist } from "./drive.ts";
+import { carriedOn } from "./lean.ts";
 import type { Remote } from "./remote.ts";
 
 const TEXT = 'input:not([type="range"]), textarea, select, [contenteditable]';
@@ -27,12 +28,29 @@ export function listenToKeys(remote: Remote, driving: () => boolean): () => void
       if (!event.repeat) remote.stop();
       return;
     }
-    if (event.ctrlKey || event.metaKey || event.altKey || !drives(event.code)) return;
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    if (!drives(event.code)) {
+      if (driving() && !within(event, TEXT) && setsOtherwise(event.code)) event.preventDefault();
+      return;
+    }
     if (!driving() || within(event, event.code.startsWith("Arrow") ? ARROWS : TEXT)) return;
     event.preventDefault();
     if (event.repeat || !remote.mayDrive.peek().able) return;
     held.add(event.code);
     hold();
+  };
+  /** Keys that need not be held: the body's lean and height, and gaits by their place in the list. */
+  const setsOtherwise = (code: string): boolean => {
+    const robot = remote.robot.peek();
+    if (!robot) return false;
+    const carried = carriedOn(code, remote.posture.value.peek(), robot);
+    if (carried) {
+      if (remote.mayDrive.peek().able) remote.carry(carried);
+      return true;
+    }
+    const gait = /^Digit[1-9]$/.test(code) ? robot.gaits[Number(code.at(-1)) - 1] : undefined;
+    if (gait && remote.mayCommand.peek().able) remote.setGait(gait.name);
+    return gait !== undefined;
   };
   const up = (event: KeyboardEvent): void => {
     if (event.code === "Space" && isStop(event)) event.preventDefault();

@@ -5,15 +5,19 @@
 
 import { computed, effect, signal } from "@preact/signals";
 import { type Able, type Bar, bar, inControl, mayCommand, mayDrive, mayPlay, type Situation } from "./able.ts";
+import { Asked } from "./asked.ts";
 import type { Clock } from "./clock.ts";
 import { DriveSender } from "./drive.ts";
+import { Footfall } from "./footfall.ts";
 import { Latest } from "./latest.ts";
+import { type Limit, SteadyLimit } from "./limit.ts";
 import { type Connection, HubLink, type Socket } from "./link.ts";
 import type {
   FromBrowser,
   FromHub,
   MoveInfo,
   Notice,
+  Posture,
   RecordingInfo,
   Refused,
   RobotInfo,
@@ -56,11 +60,11 @@ export class Remote {
   /** Hears what the hub says about making moves, and refusals; set by what makes them, which is loaded when needed. */
   hearMaking: ((message: FromHub) => void) | null = null;
 
-  /** As the sliders stand: the hub keeps these, and tells them to nobody. */
-  readonly pace = signal(0.6);
-  readonly height = signal(0);
-
   readonly robot = computed<RobotInfo | null>(() => this.welcome.value?.robot ?? null);
+  /** Which feet were down, tick by tick; changes with every state. */
+  readonly footfall = new Footfall();
+  /** What it is held back by, as it can be read: without the flicker of every step. */
+  readonly limit = signal<Limit>("");
   readonly #situation = computed<Situation>(() => ({
     connection: this.connection.value,
     welcome: this.welcome.value,
@@ -72,11 +76,20 @@ export class Remote {
   readonly mayDrive = settled<Able>(() => mayDrive(this.#situation.value));
   readonly bar = settled<Bar>(() => bar(this.#situation.value));
 
+  /** What the driver has asked for; the hub keeps these. */
+  readonly pace: Asked<number>;
+  readonly posture: Asked<Carried>;
+  readonly gait: Asked<string>;
+  readonly footLift: Asked<number>;
+  readonly leads: Asked<boolean>;
+
   readonly drive: DriveSender;
   readonly #link: HubLink;
   readonly #clock: Clock;
   readonly #paces: Latest<number>;
-  readonly #heights: Latest<number>;
+  readonly #postures: Latest<Carried>;
+  readonly #lifts: Latest<number>;
+  readonly #steadyLimit = new SteadyLimit();
   readonly #levels = new Map<string, Latest<number>>();
   #pings = 0;
   #pingOff = (): void => {};
@@ -95,16 +108,19 @@ export class Remote {
     });
     this.drive = new DriveSender((message) => this.send(message, { stale: true }), options.clock);
     this.#paces = new Latest((share) => this.send({ type: "pace", share }), options.clock);
-    this.#heights = new Latest((height_mm) => this.send({ type: "posture", height_mm }), options.clock);
+    this.#postures = new Latest((posture) => this.send({ type: "posture", ...posture }), options.clock);
+    this.#lifts = new Latest((height_mm) => this.send({ type: "lift", height_mm }), options.clock);
+    this.pace = new Asked(options.clock, () => this.state.value?.pace ?? 1);
+    this.posture = new Asked(options.clock, () => carried(this.state.value));
+    this.gait = new Asked(options.clock, () => this.state.value?.gait ?? "");
+    this.footLift = new Asked(options.clock, () => this.state.value?.lift_mm ?? 0);
+    this.leads = new Asked(options.clock, () => this.state.value?.leads ?? true);
   }
 
   start(): void {
     this.#ends = [
       effect(() => {
         if (!this.mayDrive.value.able) this.drive.letGoAll();
-      }),
-      effect(() => {
-        if (this.inControl.value) this.#takenOver();
       }),
     ];
     this.#link.start();
@@ -151,13 +167,30 @@ export class Remote {
   }
 
   setPace(share: number): void {
-    this.pace.value = share;
+    this.pace.set(share);
     this.#paces.give(share);
   }
 
-  setHeight(height_mm: number): void {
-    this.height.value = height_mm;
-    this.#heights.give(height_mm);
+  /** Carry the body so from now on; what is not named stays as it is. */
+  carry(some: Partial<Carried>): void {
+    const posture = { ...this.posture.value.peek(), ...some };
+    this.posture.set(posture);
+    this.#postures.give(posture);
+  }
+
+  setGait(name: string): void {
+    this.gait.set(name);
+    this.send({ type: "gait", name });
+  }
+
+  setLift(height_mm: number): void {
+    this.footLift.set(height_mm);
+    this.#lifts.give(height_mm);
+  }
+
+  setLeads(on: boolean): void {
+    this.leads.set(on);
+    this.send({ type: "lead", on });
   }
 
   setOutput(output: string, level: number): void {
@@ -187,6 +220,8 @@ export class Remote {
         this.welcome.value = message;
         break;
       case "state":
+        this.footfall.hear(message);
+        this.limit.value = this.#steadyLimit.hear(shownLimit(message), this.#clock.now());
         this.state.value = message;
         break;
       case "moves":
@@ -217,6 +252,8 @@ export class Remote {
       if (!this.drive.held) return;
       this.drive.letGoAll();
     }
+    // What was refused is not so: the sliders go back to what is.
+    for (const asked of [this.pace, this.posture, this.gait, this.footLift, this.leads]) asked.forget();
     this.tell("warning", text);
   }
 
@@ -224,13 +261,17 @@ export class Remote {
     if (this.shown && this.#link.connection.phase === "live") this.send({ type: "ping", n: this.#pings++ % 2 ** 31 });
     this.#pingOff = this.#clock.after(PING_MS, () => this.#ping());
   }
+}
 
-  /** Control has come here: the gait goes as the slider says, and the slider as the body stands. */
-  #takenOver(): void {
-    this.send({ type: "pace", share: this.pace.peek() });
-    const [state, robot] = [this.state.peek(), this.robot.peek()];
-    if (!state || !robot) return;
-    const [low, high] = robot.height_range_mm;
-    this.height.value = Math.round(Math.min(high, Math.max(low, state.body[2] - robot.rest_height_mm)));
-  }
+/** How the body is carried, relative to the rest stance. */
+export type Carried = Required<Omit<Posture, "type">>;
+
+function carried(state: State | null): Carried {
+  const [height_mm, roll_deg, pitch_deg, yaw_deg] = state?.posture ?? [0, 0, 0, 0];
+  return { height_mm, roll_deg, pitch_deg, yaw_deg };
+}
+
+/** While something else moves the joints, no driver's wish is limited. */
+function shownLimit({ mode, limit }: State): Limit {
+  return mode === "driving" || mode === "rest" ? limit : "";
 }

@@ -30,20 +30,37 @@ export function when(iso: string): string {
 }
 
 /** What the robot is about, as a stage direction. */
-export function modeWords(state: Pick<State, "mode" | "playing">): string {
+export function modeWords(state: Pick<State, "mode" | "playing" | "walking">): string {
   const name = state.playing ? plainName(state.playing.name) : "";
   const words: Record<Mode, string> = {
     rest: "Standing, ready.",
     moving: name ? `Stepping into place for ${name}.` : "Stepping into place.",
     playing: name ? `Playing ${name}.` : "Playing.",
     waiting: name ? `${capital(name)} waits for your word.` : "Waits for your word.",
-    driving: "Walking.",
+    driving: state.walking ? "Walking." : "Shifting its body.",
     stopping: "Coming to rest.",
     stopped: "Stopped, and holding.",
     limp: "Limp: its servos are off.",
     fault: "Halted by a fault.",
   };
   return words[state.mode];
+}
+
+/** Why it does less than it is asked to: short enough for two lines on a small phone, after the mode. */
+export function limitWords(limit: State["limit"]): string {
+  const words: Record<State["limit"], string> = {
+    "": "",
+    reach: "No faster: its steps are as long as they get.",
+    speed: "No faster: its servos turn no quicker.",
+    torque: "No faster: its servos are no stronger.",
+    current: "No faster: the regulator gives no more current.",
+    voltage: "No faster: the voltage would sag too far.",
+    margin: "No faster: it would lose its balance.",
+    acceleration: "No faster: it could not stop in time.",
+    posture: "Its legs carry the body no further.",
+    none: "Its legs cannot step like that.",
+  };
+  return words[limit];
 }
 
 export function capital(text: string): string {

@@ -95,22 +95,35 @@ test("while the page is in front it is heard at least four times in a lease's tw
   assert.equal(since(hidden).filter(({ type }) => type === "ping").length, 0);
 });
 
-test("taking over sends the pace, and puts the height slider where the body stands", () => {
-  const { remote, socket, since } = begun();
-  const mark = socket().sent.length;
-  socket().says(state({ driver: ME, body: [0, 0, 92, 0, 0, 0] }));
-  assert.deepEqual(since(mark), [{ type: "pace", share: remote.pace.value }]);
-  assert.equal(remote.height.value, 12);
+test("sliders stand as the hub tells, and as the hand had them until it can have heard of it", () => {
+  const { remote, run, socket } = begun({ driver: ME, pace: 0.4, posture: [12, 0, -3, 0] });
+  assert.equal(remote.pace.value.value, 0.4);
+  assert.deepEqual(remote.posture.value.value, { height_mm: 12, roll_deg: 0, pitch_deg: -3, yaw_deg: 0 });
+  remote.carry({ roll_deg: 5 });
+  assert.deepEqual(socket().sent.at(-1), { type: "posture", height_mm: 12, roll_deg: 5, pitch_deg: -3, yaw_deg: 0 });
+  assert.equal(remote.posture.value.value.roll_deg, 5, "an older state does not pull it back");
+  run(300, { driver: ME, posture: [12, 0, -3, 0] });
+  assert.equal(remote.posture.value.value.roll_deg, 5);
+  run(700, { driver: ME, posture: [0, 0, 0, 0] });
+  assert.equal(remote.posture.value.value.roll_deg, 0, "a stop has set it back, and that is shown");
+});
+
+test("what the hub refuses is not shown as if it were so", () => {
+  const { remote, socket } = begun({ driver: ME, gait: "tripod" });
+  remote.setGait("wave");
+  assert.equal(remote.gait.value.value, "wave");
+  socket().says({ type: "refused", to: "gait", text: "take control first" });
+  assert.equal(remote.gait.value.value, "tripod");
 });
 
 test("sliders are passed on without a flood, and end on the last value", () => {
   const { remote, run, socket, since } = begun({ driver: ME });
   const mark = socket().sent.length;
-  for (let mm = 0; mm <= 20; mm++) remote.setHeight(mm);
+  for (let mm = 0; mm <= 20; mm++) remote.carry({ height_mm: mm });
   run(400, { driver: ME });
   const heights = since(mark).filter(({ type }) => type === "posture");
   assert.ok(heights.length <= 3);
-  assert.deepEqual(heights.at(-1), { type: "posture", height_mm: 20 });
+  assert.deepEqual(heights.at(-1), { type: "posture", height_mm: 20, roll_deg: 0, pitch_deg: 0, yaw_deg: 0 });
 });
 
 test("after a stop the bar lifts it: for the driver, and for anyone when nobody drives", () => {

@@ -6,7 +6,7 @@ import { state } from "./hands.ts";
 
 test("every mode has words of its own", () => {
   const modes: Mode[] = ["rest", "moving", "playing", "waiting", "driving", "stopping", "stopped", "limp", "fault"];
-  const words = modes.map((mode) => modeWords({ mode, playing: null }));
+  const words = modes.map((mode) => modeWords({ mode, playing: null, walking: true }));
   assert.equal(new Set(words).size, modes.length);
   assert.ok(words.every((text) => text.endsWith(".")));
 });

@@ -7,6 +7,7 @@ import { capital, linkWords, plainName } from "../words.ts";
 import { CueLine } from "./CueLine.tsx";
 import { useRemote } from "./context.ts";
 import { DriveCard } from "./DriveCard.tsx";
+import { FootfallRibbon } from "./FootfallRibbon.tsx";
 import { MakePlace } from "./MakePlace.tsx";
 import { MovesCard } from "./MovesCard.tsx";
 import { Notices } from "./Notices.tsx";
@@ -59,6 +60,7 @@ function Show(): JSX.Element {
     <div class={`show${stale.value ? " stale" : ""}${makes ? " makes" : ""}`}>
       <StatusLine title={robotName.value} />
       <Stage>
+        {!makes && <FootfallRibbon />}
         <Notices />
       </Stage>
       <main class="hand">

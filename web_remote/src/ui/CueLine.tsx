@@ -1,6 +1,6 @@
 import { useComputed } from "@preact/signals";
 import type { JSX } from "preact";
-import { clockTime, modeWords, plainName, sentence } from "../words.ts";
+import { clockTime, limitWords, modeWords, plainName, sentence } from "../words.ts";
 import { useRemote } from "./context.ts";
 import { RecordMark } from "./Marks.tsx";
 
@@ -14,7 +14,7 @@ export function CueLine(): JSX.Element {
     return connection.value.phase === "live" ? now : `When last seen: ${now.charAt(0).toLowerCase()}${now.slice(1)}`;
   });
   const reason = useComputed(() => sentence(state.value?.reason ?? ""));
-  const atLimit = useComputed(() => state.value?.mode === "driving" && state.value.limit !== "");
+  const limited = useComputed(() => limitWords(remote.limit.value));
   const recording = useComputed(() => {
     const seconds = state.value?.recording_s ?? null;
     return seconds === null ? null : clockTime(seconds);
@@ -26,15 +26,13 @@ export function CueLine(): JSX.Element {
         <p class="direction" role="status" data-testid="mode">
           {words}
           {reason.value && <span class="reason"> {reason}</span>}
+          {limited.value && (
+            <span class="reason" data-testid="limit">
+              {" "}
+              {limited}
+            </span>
+          )}
         </p>
-        {atLimit.value && (
-          <p class="chip" role="status">
-            <svg class="mark" viewBox="0 0 20 20" aria-hidden="true">
-              <path d="M3 16.5h14M10 13V3.5M6 7.5l4-4 4 4M3 3.5h14" />
-            </svg>
-            At its limit
-          </p>
-        )}
         {recording.value !== null && (
           <p class="chip" aria-label={`Recording, ${recording.value}`}>
             <RecordMark on={false} />

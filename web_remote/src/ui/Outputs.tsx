@@ -1,6 +1,7 @@
 import { useComputed, useSignal } from "@preact/signals";
 import type { JSX } from "preact";
 import { useEffect } from "preact/hooks";
+import { BEHIND_MS } from "../asked.ts";
 import type { OutputInfo } from "../messages.gen.ts";
 import { capital, plainName } from "../words.ts";
 import { useRemote } from "./context.ts";
@@ -24,9 +25,6 @@ export function Outputs({ able }: { able: boolean }): JSX.Element | null {
     </div>
   );
 }
-
-/** After a hand on the slider, what comes back from the robot may be a moment behind: it does not pull. */
-const BEHIND_MS = 600;
 
 function Lamp({ output, index, able }: { output: OutputInfo; index: number; able: boolean }): JSX.Element {
   const remote = useRemote();

@@ -29,6 +29,7 @@ export function WalkPad(): JSX.Element {
     if (at) remote.drive.hold("pad", { ...walkTowards(at.x, at.y, 1), turn: 0 });
     else remote.drive.letGo("pad");
   });
+  const limited = useComputed(() => remote.limit.value !== "" && touch.value !== null);
   const thumb = useComputed(() => {
     if (!touch.value) return null;
     const { x, y } = touch.value;
@@ -36,7 +37,7 @@ export function WalkPad(): JSX.Element {
     return { x: (x / far) * 92, y: (y / far) * 92 };
   });
   return (
-    <div class={may.able ? "walk" : "walk barred"}>
+    <div class={`walk${may.able ? "" : " barred"}${limited.value ? " limited" : ""}`}>
       <svg
         viewBox="-100 -100 200 200"
         role="group"
@@ -53,6 +54,7 @@ export function WalkPad(): JSX.Element {
         </defs>
         <circle class="floor" r="98" />
         <circle class="ring" r="52" />
+        <circle class="most" r="91" />
         {[0, 90, 180, 270].map((turn) => (
           <path key={turn} class="towards" d="M-7-82 0-90 7-82" transform={`rotate(${turn})`} />
         ))}
