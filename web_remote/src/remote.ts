@@ -4,6 +4,7 @@
  */
 
 import { computed, effect, signal } from "@preact/signals";
+import type { ComponentType } from "preact";
 import { type Able, type Bar, bar, inControl, mayCommand, mayDrive, mayPlay, type Situation } from "./able.ts";
 import { Asked } from "./asked.ts";
 import type { Clock } from "./clock.ts";
@@ -25,6 +26,7 @@ import type {
   Welcome,
 } from "./messages.gen.ts";
 import { settled } from "./settled.ts";
+import type { View } from "./stage/view.ts";
 
 /** A lease of control lapses after two seconds without a word; this is said four times in that. */
 export const PING_MS = 500;
@@ -57,6 +59,8 @@ export class Remote {
   readonly makes = signal<string | null>(null);
   /** What the stage shows in place of the live robot: a moment of the move that is being made. */
   readonly figure = signal<State | null>(null);
+  /** What is laid over the stage so that the figure can be taken hold of; null while it is only looked at. */
+  readonly hands = signal<ComponentType<{ view: View }> | null>(null);
   /** Hears what the hub says about making moves, and refusals; set by what makes them, which is loaded when needed. */
   hearMaking: ((message: FromHub) => void) | null = null;
 

@@ -1,8 +1,12 @@
 import { useComputed } from "@preact/signals";
 import type { JSX } from "preact";
-import { useMaker } from "./context.ts";
+import { useEffect } from "preact/hooks";
+import type { View } from "../stage/view.ts";
+import { useRemote } from "../ui/context.ts";
+import { MakerContext, useMaker } from "./context.ts";
 import { usePoser } from "./posing/context.ts";
 import { BodyFields, ExtraFields, LegFields } from "./posing/Fields.tsx";
+import { Grips } from "./posing/Grips.tsx";
 import { Parts } from "./posing/Parts.tsx";
 import { Report } from "./posing/Report.tsx";
 import { Tools } from "./posing/Tools.tsx";
@@ -11,6 +15,18 @@ import { Tools } from "./posing/Tools.tsx";
 export function Posing(): JSX.Element {
   const maker = useMaker();
   const poser = usePoser();
+  const remote = useRemote();
+  useEffect(() => {
+    // The beads lie over the stage, which is elsewhere on the page.
+    remote.hands.value = ({ view }: { view: View }) => (
+      <MakerContext.Provider value={maker}>
+        <Grips view={view} />
+      </MakerContext.Provider>
+    );
+    return () => {
+      remote.hands.value = null;
+    };
+  }, [remote, maker]);
   const house = maker.house.value;
   const part = poser.part.value;
   const name = part.slice(part.indexOf(":") + 1);

@@ -9,7 +9,7 @@ type View = "coming" | "shown" | "missing";
 
 /** The live robot in a pool of light. The 3D part comes when everything else is there. */
 export function Stage({ children }: { children: ComponentChildren }): JSX.Element {
-  const { robot, state, figure } = useRemote();
+  const { robot, state, figure, hands } = useRemote();
   const canvas = useRef<HTMLCanvasElement>(null);
   const scene = useRef<Scene | null>(null);
   const view = useSignal<View>("coming");
@@ -42,6 +42,7 @@ export function Stage({ children }: { children: ComponentChildren }): JSX.Elemen
     if (view.value === "shown" && made && now) scene.current?.show(made, now);
   });
 
+  const Hands = hands.value;
   return (
     <section class="stage" aria-label={figure.value ? "The move, not the robot" : "The robot, live"}>
       <canvas
@@ -62,6 +63,7 @@ export function Stage({ children }: { children: ComponentChildren }): JSX.Elemen
       )}
       {view.value === "coming" && <p class="no-view">The stage is being lit.</p>}
       <Legend />
+      {Hands && view.value === "shown" && scene.current && <Hands view={scene.current.view} />}
       {figure.value && <p class="stage-note">The move, not the robot</p>}
       {children}
     </section>

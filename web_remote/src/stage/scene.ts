@@ -1,14 +1,16 @@
 /** The live 3D view: drawn when a state or a look has changed, and only while somebody can see it. */
 
-import { DirectionalLight, HemisphereLight, PerspectiveCamera, Scene as Theatre, WebGLRenderer } from "three";
+import { DirectionalLight, HemisphereLight, PerspectiveCamera, Scene as Theatre, Vector3, WebGLRenderer } from "three";
 import { feetOnGround, shape, type Vec3 } from "../kinematics.ts";
 import type { RobotInfo, State } from "../messages.gen.ts";
 import { Figure } from "./figure.ts";
 import { Floor } from "./floor.ts";
 import { eye, FIRST, followLook } from "./orbit.ts";
 import { readPalette } from "./palette.ts";
+import type { View } from "./view.ts";
 
 export interface Scene {
+  readonly view: View;
   show(robot: RobotInfo, state: State): void;
   end(): void;
 }
@@ -46,6 +48,8 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
   let lookAt: Vec3 = [0, 0, 0];
   let body: Vec3 = [0, 0, 0];
   let due = 0;
+  let now: State | null = null;
+  const point = new Vector3();
 
   const ask = (): void => {
     if (due === 0 && !document.hidden) due = requestAnimationFrame(draw);
@@ -56,14 +60,37 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
     if (!robot || canvas.clientWidth === 0 || canvas.clientHeight === 0) return;
     // The eye follows the robot softly, so that its steps are seen.
     const share = still.matches ? 1 : 0.12;
-    const [dx, dy] = [body[0] - lookAt[0], body[1] - lookAt[1]];
+    let [dx, dy] = [body[0] - lookAt[0], body[1] - lookAt[1]];
+    if (view.drawn) {
+      // Under a hand the eye stays where it is until the robot walks away: else nothing would seem to move.
+      const rest = Math.max(0, 1 - (span * 0.35) / Math.max(1, Math.hypot(dx, dy)));
+      [dx, dy] = [dx * rest, dy * rest];
+    }
     lookAt = [lookAt[0] + dx * share, lookAt[1] + dy * share, robot.rest_height_mm * 0.55];
     const [ex, ey, ez] = eye(look, whole(span, robot.rest_height_mm, look.above, camera.aspect) * look.away);
     camera.position.set(lookAt[0] + ex, lookAt[1] + ey, lookAt[2] + ez);
     camera.lookAt(...lookAt);
     floor?.face(look.around);
     renderer.render(theatre, camera);
+    view.drawn?.();
     if (Math.hypot(dx, dy) * (1 - share) > 0.3) ask();
+  };
+
+  const view: View = {
+    project([x, y, z], spot) {
+      point.set(x, y, z).project(camera);
+      spot.x = ((point.x + 1) / 2) * canvas.clientWidth;
+      spot.y = ((1 - point.y) / 2) * canvas.clientHeight;
+    },
+    sight([x, y, z]) {
+      const depth = -point.set(x, y, z).applyMatrix4(camera.matrixWorldInverse).z;
+      const tall = 2 * Math.tan((FIELD_DEG * Math.PI) / 360) * depth;
+      const [c, s] = [Math.cos(look.around), Math.sin(look.around)];
+      return { mm_per_px: tall / Math.max(1, canvas.clientHeight), right: [-s, c], away: [-c, -s], above: look.above };
+    },
+    shown: () => now,
+    drawn: null,
+    ask,
   };
 
   const colour = (): void => {
@@ -118,11 +145,13 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
   document.addEventListener("visibilitychange", ask, { signal: off.signal });
 
   return {
+    view,
     show(made, state) {
       if (made !== robot) build(made);
-      const now = JSON.stringify([state.joints_deg, state.body, state.down, state.com_mm, state.outputs]);
-      if (now === shown || !figure || !floor) return;
-      shown = now;
+      now = state;
+      const drawing = JSON.stringify([state.joints_deg, state.body, state.down, state.com_mm, state.outputs]);
+      if (drawing === shown || !figure || !floor) return;
+      shown = drawing;
       const [x, y, z, roll, pitch, yaw] = state.body;
       const deg = Math.PI / 180;
       body = [x, y, z];

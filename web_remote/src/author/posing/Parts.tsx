@@ -1,9 +1,10 @@
 import type { JSX } from "preact";
-import { capital, plainName } from "../../words.ts";
+import { capital } from "../../words.ts";
 import { useMaker } from "../context.ts";
 import type { Lane } from "../document.ts";
 import type { House } from "../sheet.ts";
 import { usePoser } from "./context.ts";
+import { partWords } from "./words.ts";
 
 /** The parts as they lie on the robot from above, its nose up: legs at the sides, body and other joints between. */
 function places(house: House): { part: Lane; column: 1 | 2 | 3; row: number }[] {
@@ -19,10 +20,6 @@ function places(house: House): { part: Lane; column: 1 | 2 | 3; row: number }[] 
   ];
   middle.sort((a, b) => b.x - a.x);
   return [...side(true), ...middle.map(({ part }, i) => ({ part, column: 2 as const, row: i + 1 })), ...side(false)];
-}
-
-export function partWords(part: Lane): string {
-  return part === "body" ? "body" : plainName(part.slice(part.indexOf(":") + 1));
 }
 
 /** Which part is held: by touch, or by the arrow keys once one of them has the focus. */

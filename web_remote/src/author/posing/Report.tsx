@@ -3,7 +3,8 @@ import type { JSX } from "preact";
 import { capital } from "../../words.ts";
 import { useMaker } from "../context.ts";
 import { usePoser } from "./context.ts";
-import { hardest, jointWords } from "./limits.ts";
+import { hardest } from "./limits.ts";
+import { jointWords } from "./words.ts";
 
 /** What the pose of this moment asks of the robot: room in the joints at once, torque and margin as the hub says. */
 export function Report(): JSX.Element {

@@ -5,7 +5,7 @@ import { plainName } from "../../words.ts";
 import { useMaker } from "../context.ts";
 import { oppositeOf } from "../mirror.ts";
 import { usePoser } from "./context.ts";
-import { partWords } from "./Parts.tsx";
+import { partWords } from "./words.ts";
 
 /** What is done to the part that is held, or to the whole robot, at this moment. */
 export function Tools(): JSX.Element {

@@ -21,11 +21,6 @@ export function strainOf(house: House, joint: number, deg: number, load: number 
   return left < NEAR_DEG || (load !== undefined && load > MUCH) ? NEAR : FREE;
 }
 
-/** `left_front.femur` as people say it. */
-export function jointWords(name: string): string {
-  return name.replaceAll("_", " ").replace(".", " ");
-}
-
 export interface Hardest {
   /** The joint that is nearest to its end, when any is near. */
   range: { joint: string; left_deg: number } | null;

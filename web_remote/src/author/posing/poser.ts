@@ -8,7 +8,7 @@ import { computed, effect, signal } from "@preact/signals";
 import type { Vec3 } from "../../kinematics.ts";
 import type { State } from "../../messages.gen.ts";
 import type { Maker } from "../client.ts";
-import { BODY_AXES, type BodyAxis, type Channel, channels, FOOT_AXES, type Lane, LEG_PARTS, over, type Pose, poseOf } from "../document.ts";
+import { BODY_AXES, type BodyAxis, type Channel, channels, FOOT_AXES, type Lane, LEG_PARTS, type Offset, over, type Pose, poseOf } from "../document.ts";
 import { likeLeg, mirrored, oppositeOf, side } from "../mirror.ts";
 import { type Body, footOffsets, legReaches, resisting } from "../reach.ts";
 import { type House, placedKeys, placedWalks } from "../sheet.ts";
@@ -79,6 +79,8 @@ export class Poser {
   /** From the frame in which the feet stand at rest to the ground: where it has walked to, as the hub said last. */
   #ground = { x: 0, y: 0, z: 0, yaw: 0 };
   #gestures = 0;
+  /** The feet as they were when the body was taken hold of. */
+  #began: { gesture: string; feet: readonly Vec3[] } = { gesture: "", feet: [] };
 
   constructor(maker: Maker) {
     this.maker = maker;
@@ -159,18 +161,33 @@ export class Poser {
     return this.moveFoot(leg, [x, y, z < GROUND_MM ? 0 : z], gesture);
   }
 
-  /** Moves and turns the body as far as the legs let it, with the feet where they are. */
+  /**
+   * Moves and turns the body as far as the legs that stand let it, with their feet where they are. A foot in the air
+   * stays where it is, too, unless its leg does not reach there any more: then it goes along.
+   */
   moveBody(wish: Partial<Record<BodyAxis, number>>, gesture: string | null): Got<Body> {
     const [now, house] = [this.now.peek(), this.maker.house.peek()];
     const wanted = BODY_AXES.map((axis, i) => wish[axis] ?? now?.body[i] ?? 0) as unknown as Body;
     if (!now || !house) return { at: wanted, ends: false };
+    if (gesture === null || this.#began.gesture !== gesture) this.#began = { gesture: gesture ?? "", feet: now.feet };
+    const { feet } = this.#began;
     // Where its joints are keyed, a leg goes along with the body and holds nothing.
-    const legs = now.byJoints.flatMap((own, leg) => (own ? [] : [leg]));
-    const reaches = (at: Body): boolean => bodyReaches(house, at, legs, now.feet);
-    const found = bodyResisting(house, legs, now.feet, now.body, wanted);
-    const at = reaches(found) ? (tidy(found, now.body, reaches as (at: readonly number[] & Body) => boolean) as unknown as Body) : (found.map(tenth) as unknown as Body);
+    const byFoot = now.byJoints.flatMap((own, leg) => (own ? [] : [leg]));
+    const stand = byFoot.filter((leg) => (feet[leg]?.[2] ?? 0) < GROUND_MM);
+    const reaches = (at: Body): boolean => bodyReaches(house, at, stand, feet);
+    const found = bodyResisting(house, stand, feet, now.body, wanted);
+    const at = reaches(found) ? (tidy(found, now.body, reaches) as Body) : (found.map(tenth) as unknown as Body);
+    const along = byFoot.flatMap((leg): [string, Offset][] => {
+      const foot = feet[leg] ?? [0, 0, 0];
+      if (stand.includes(leg) || legReaches(house, at, leg, foot)) return [];
+      const from = [now.feet[leg], [0, 0, foot[2] / 2], [0, 0, 0]].find((each) => each && legReaches(house, at, leg, each as Vec3)) as Vec3 | undefined;
+      if (!from) return [];
+      const near = (each: Vec3): boolean => legReaches(house, at, leg, each);
+      const [x_mm = 0, y_mm = 0, z_mm = 0] = tidy(resisting(house, at, leg, from, foot), from, near);
+      return [[house.robot.legs[leg]?.name ?? "", { x_mm, y_mm, z_mm }]];
+    });
     const keyed = BODY_AXES.flatMap((axis, i) => (wish[axis] === undefined ? [] : [[axis, at[i] as number] as const]));
-    this.#write({ body: Object.fromEntries(keyed) }, gesture);
+    this.#write({ body: Object.fromEntries(keyed), ...(along.length > 0 && { feet: Object.fromEntries(along) }) }, gesture);
     return this.#got(at, wanted);
   }
 
