@@ -11,6 +11,8 @@ import re
 from dataclasses import dataclass
 from typing import get_args
 
+from motionhub.hub.bringup import asks
+
 
 @dataclass(frozen=True)
 class Take:
@@ -160,6 +162,7 @@ Command = (
     | SetOutput
     | MeterShows
     | Ping
+    | asks.Ask
 )
 
 

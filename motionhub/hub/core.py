@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar, Literal
 
 import numpy as np
@@ -20,9 +20,12 @@ from numpy.typing import NDArray
 
 from motionhub.hub import commands as ask
 from motionhub.hub.battery import WORDS, Battery, said
+from motionhub.hub.bringup.orders import at_once
+from motionhub.hub.bringup.view import BringupView, view
+from motionhub.hub.bringup.workbench import Workbench
 from motionhub.hub.director import Director
 from motionhub.hub.draw import EVERY, Draw
-from motionhub.hub.events import Event, Notice, Prepare, Refused
+from motionhub.hub.events import BringupChanged, Event, Notice, Prepare, Refused, Think
 from motionhub.hub.faults import RobotFaults
 from motionhub.hub.figure import Footing
 from motionhub.hub.guard import Guard
@@ -35,6 +38,7 @@ from motionhub.hub.sources import Limit
 from motionhub.hub.sources.play import Play
 from motionhub.hub.sources.replay import Replay, joints_of
 from motionhub.hub.states import HELD, Cause, Mode, after
+from motionhub.library.notebook import Notebook
 from motionhub.library.recording import Recording
 from motionhub.link.wire import Activity, Telemetry
 from motionhub.motion.frames import Frames
@@ -91,9 +95,12 @@ class Hub:
         robot: The robot.
         calibration: Of this very machine.
         rate_hz: Ticks per second; every call of :meth:`tick` moves the show on by one of them.
+        notebook: How far its bring-up had come; an empty one when not given.
     """
 
-    def __init__(self, robot: Robot, calibration: Calibration, rate_hz: float = RATE_HZ) -> None:
+    def __init__(
+        self, robot: Robot, calibration: Calibration, rate_hz: float = RATE_HZ, notebook: Notebook | None = None
+    ) -> None:
         self.robot = robot
         self.calibration = calibration
         self.rate_hz = rate_hz
@@ -121,6 +128,8 @@ class Hub:
         self._feet: deque[tuple[bool, ...] | None] = deque(maxlen=FEET_TICKS)
         self._low = calibration.by_connector(np.ceil(calibration.low_us))
         self._high = calibration.by_connector(np.floor(calibration.high_us))
+        self.workbench = Workbench(robot, calibration, 1 / rate_hz, notebook)
+        self._left_setup = -1
         self._sounders = np.array([output.kind == "sounder" for output in robot.outputs], dtype=bool)
         self.by_hand = np.zeros(len(robot.outputs))
         self._outputs = self.by_hand
@@ -198,7 +207,19 @@ class Hub:
         self._preparing = Prepare(self._job, client, kind, name)
         self.say(self._preparing)
 
+    def use(self, calibration: Calibration) -> None:
+        """From now on this is the calibration."""
+        self.calibration = calibration
+        self._low = calibration.by_connector(np.ceil(calibration.low_us))
+        self._high = calibration.by_connector(np.floor(calibration.high_us))
+        self.workbench.use(calibration)
+
     # ---------------------------------------------------------------- what the shell brings
+
+    def thought(self, work: Think, result: object, now: float) -> list[Event]:
+        """What a :class:`Think` asked for has been worked out."""
+        work.take(result)
+        return self._told()
 
     def make_ready(self, name: str, what: Frames | Recording) -> Ready | str:
         """Look at all of a move or a recording before it is begun, or say in words why it may not be.
@@ -252,7 +273,7 @@ class Hub:
         if self.activity in (Activity.LOWERING, Activity.ENDED):
             if before is not self.activity:
                 self._empty()
-        elif before is Activity.FOLLOWING and not self.follows and self.mode != "limp":
+        elif before is Activity.FOLLOWING and not self.follows and self.mode not in ("limp", "setup", "halted"):
             self.tell("warning", "The robot lost the link for a moment and began to ease to rest by itself")
             # Where it is held, it goes back to what it is sent, which is to hold; else the show has lost its place.
             if self.mode not in HELD:
@@ -277,7 +298,7 @@ class Hub:
     @property
     def at_rest(self) -> bool:
         """Whether nothing moves, and nothing is about to."""
-        return self.mode in ("rest", "stopped", "limp", "fault")
+        return self.mode in ("rest", "stopped", "limp", "fault") and self.ticks > self._left_setup
 
     def _lost(self) -> None:
         self._end_recording("the link to the robot was lost")
@@ -300,7 +321,7 @@ class Hub:
         if not outcome.taken:
             return outcome.refused
         was, self.mode = self.mode, outcome.mode
-        if reason or self.mode not in ("stopping", "stopped", "limp", "fault"):
+        if reason or self.mode not in ("stopping", "stopped", "limp", "fault", "halted"):
             self.reason = reason
         if act := self._ACTS.get(cause):
             act(self, was)
@@ -312,21 +333,42 @@ class Hub:
 
     def _on_stop(self, was: Mode) -> None:
         self._quieten()
-        if was != "limp":
+        if was in ("setup", "halted"):
+            self.workbench.freeze()
+        elif was != "limp":
             self.director.stop()
 
     def _on_resume(self, was: Mode) -> None:
         if was == "limp":
             self.director.wake()
-        else:
+        elif was != "halted":
             self.director.go_home()
 
     def _on_limp(self, was: Mode) -> None:
         self._quieten()
+        self._clear_bench()
         self.director.hold()
         self._end_recording("the robot is limp")
 
+    def _on_setup(self, was: Mode) -> None:
+        self._clear_bench()
+
+    def _on_leave(self, was: Mode) -> None:
+        if was in ("setup", "halted"):
+            self._left_setup = self.ticks  # a tick without pulses has to go out yet
+            self._clear_bench()
+        else:
+            self.director.go_home()
+
+    def _clear_bench(self) -> None:
+        """Nothing has raw pulses any more; what comes back does so because somebody asked for it."""
+        self.workbench.clear()
+        self.say(BringupChanged())
+
     def _on_lost(self, was: Mode) -> None:
+        if was in ("setup", "halted"):
+            self._clear_bench()
+            return
         # Where it holds, it goes on holding; but the robot eases to rest by itself, and has to be found there.
         if was in ("stopping", "stopped", "fault"):
             self.director.follow_home()
@@ -335,7 +377,10 @@ class Hub:
 
     def _on_empty(self, was: Mode) -> None:
         self._quieten()
-        self.director.lie_down()
+        if was in ("setup", "halted"):
+            self._clear_bench()
+        else:
+            self.director.lie_down()
 
     def _on_violation(self, was: Mode) -> None:
         self._quieten()
@@ -356,7 +401,9 @@ class Hub:
         "limp": _on_limp,
         "violation": _on_violation,
         "lost": _on_lost,
-        "leave": lambda self, was: self.director.go_home(),
+        "leave": _on_leave,
+        "setup": _on_setup,
+        "finish": _on_limp,
         "empty": _on_empty,
         "lain": _on_limp,
     }
@@ -368,11 +415,14 @@ class Hub:
         self.ticks += 1
         if lapsed := self.lease.lapse(now):
             self.let_go_of_stick()
+            self.workbench.freeze()
             self.tell("info", f"{lapsed.name or 'The driver'} has gone quiet; nobody is driving")
         if self.mode == "limp":
             self._limit, self._outputs = "", self.by_hand
             self._passed.append(self.director.stage.joints)
             return Tick(None, False, self._shown(), self.director.stage.joints, None, tuple(self._told()))
+        if self.mode in ("setup", "halted"):
+            return self._raw_tick()
         self._walk_on(now)
         stage = self.director.stage
         step, cause = stage.step()
@@ -412,6 +462,28 @@ class Hub:
             return self._outputs
         lit = level == "empty" or self.ticks / self.rate_hz % 1 < 0.5
         return np.where(self._warns, float(lit), self._outputs)
+
+    def bringup(self) -> BringupView:
+        """How the bring-up stands."""
+        bench, names = self.workbench.bench, self.robot.joint_names
+        wanted = bench.wanted
+        return replace(
+            view(self.workbench.course),
+            held=tuple((names[self.calibration.joint_at[at]], pulse) for at, pulse in sorted(wanted.items())),
+            still=bench.still,
+            at_once=at_once(self.robot),
+        )
+
+    def _raw_tick(self) -> Tick:
+        """A tick of bring-up: raw pulses for what was chosen, and none for the rest."""
+        stage = self.director.stage
+        pulses, joints = self.workbench.step(stage.joints)
+        stage.place(joints)
+        self._passed.append(joints)
+        self._limit, self._outputs = "", self.by_hand
+        if self.workbench.turned:
+            self.say(BringupChanged())
+        return Tick(pulses, bool(pulses.any()), self._shown(), joints, None, tuple(self._told()))
 
     def _walk_on(self, now: float) -> None:
         """Tell the walk what the driver wants of this tick, if they are still there to want it."""

@@ -70,6 +70,11 @@ class Director:
         """Go to where it begins, (J,) rad, and play it."""
         self.stage.run(*self._still(), self._to(first, "begin"), Item(make, "over"))
 
+    def stand(self, joints: Array) -> None:
+        """Go to where these joints, (J,) rad, are, and hold there; by way of the rest stance, where all feet stand."""
+        hold = Item(lambda: Hold(self.stage.joints))
+        self.stage.run(*self._still(), self._to(self._rest), self._to(joints, "begin"), hold)
+
     def stop(self) -> None:
         """Come to a standstill and hold."""
         self.stage.run(Item(self._brake, "still"))

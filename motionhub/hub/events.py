@@ -6,9 +6,11 @@ The core reads no file and waits for nothing. What needs either, it asks of the 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
+from motionhub.library.notebook import Notebook
 from motionhub.robot.calibration import Calibration
 
 
@@ -59,4 +61,28 @@ class Calibrated:
     calibration: Calibration
 
 
-Event = Refused | Notice | Prepare | Began | Keep | Calibrated
+@dataclass(frozen=True, eq=False)
+class Think:
+    """Something to be worked out away from the tick: call ``work`` in a thread, then ``take`` with what it returns.
+
+    After that, publish what ``Hub.thought`` returns.
+    """
+
+    work: Callable[[], Any]
+    take: Callable[[Any], None]
+
+
+@dataclass(frozen=True, eq=False)
+class KeepBringup:
+    """Keep the bring-up's notebook on the disk, and the calibration before it when there is another one."""
+
+    notebook: Notebook
+    calibration: Calibration | None
+
+
+@dataclass(frozen=True)
+class BringupChanged:
+    """What :attr:`Hub.bringup` shows is another now."""
+
+
+Event = Refused | Notice | Prepare | Began | Keep | Calibrated | Think | KeepBringup | BringupChanged

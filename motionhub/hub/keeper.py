@@ -8,9 +8,11 @@ from collections.abc import Callable
 
 from motionhub.errors import InputError
 from motionhub.hub.recorder import RecordedTick
+from motionhub.library.notebook import Notebook
 from motionhub.library.recorder import RecordingWriter
 from motionhub.library.recording import AskedLine
 from motionhub.library.store import Library
+from motionhub.robot.calibration import Calibration
 
 _Job = Callable[[], None]
 
@@ -45,6 +47,10 @@ class Keeper:
         """It ends, under this name. ``done`` is told, from the keeper's thread, why it could not be kept, if so."""
         self._jobs.put(lambda: done(self._keep(name)))
 
+    def keep_bringup(self, notebook: Notebook, calibration: Calibration | None, done: Callable[[str], None]) -> None:
+        """How far a bring-up has come, and the calibration when it has changed; ``done`` as in :meth:`keep`."""
+        self._jobs.put(lambda: done(self._keep_bringup(notebook, calibration)))
+
     def close(self) -> None:
         """Write what is left, and end. A recording in the making is left for the library to rescue."""
         self._jobs.put(None)
@@ -64,6 +70,15 @@ class Keeper:
                 self._writer.flush()
             except InputError as error:
                 self._failed(str(error))
+
+    def _keep_bringup(self, notebook: Notebook, calibration: Calibration | None) -> str:
+        try:
+            if calibration is not None:
+                self._library.save_calibration(calibration)
+            self._library.save_notebook(notebook)
+        except InputError as error:
+            return str(error)
+        return ""
 
     def _begin(self) -> None:
         self._drop()

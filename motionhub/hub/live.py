@@ -16,14 +16,26 @@ import os
 import sys
 import time
 from collections.abc import Callable, Coroutine
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from motionhub.errors import InputError
+from motionhub.hub.bringup.view import BringupView
 from motionhub.hub.commands import Command, Play
 from motionhub.hub.core import Hub, Ready, Tick
-from motionhub.hub.events import Began, Calibrated, Event, Keep, Notice, Prepare, Refused
+from motionhub.hub.events import (
+    Began,
+    BringupChanged,
+    Calibrated,
+    Event,
+    Keep,
+    KeepBringup,
+    Notice,
+    Prepare,
+    Refused,
+    Think,
+)
 from motionhub.hub.keeper import Keeper
 from motionhub.hub.lateness import Lateness
 from motionhub.hub.repertoire import MoveLine, Repertoire
@@ -97,7 +109,7 @@ class Show:
     def __init__(
         self, robot: Robot, calibration: Calibration, library: Library, port: Port, cache: Path | None = None
     ) -> None:
-        self.hub = Hub(robot, calibration)
+        self.hub = Hub(robot, calibration, notebook=library.notebook())
         self.hub.pace = FIRST_PACE
         self.lateness = Lateness()
         self._library = library
@@ -108,6 +120,8 @@ class Show:
         self._recordings: list[RecordingLine] = []
         self._watching: list[Callable[[HubState], None]] = []
         self._listening: list[Callable[[News], None]] = []
+        self._stances_known = False
+        self._asked_bringup = self._kept_bringup = 0
         self._at_hand: Frames | None = None
         self._tasks: set[asyncio.Task[None]] = set()
         self._ticking: asyncio.Task[None] | None = None
@@ -130,6 +144,7 @@ class Show:
         self._ticking.add_done_callback(_report)
         self._spawn(self._repertoire.keep_up())
         self._spawn(self._rescue())
+        self._spawn(self._know_stances())
 
     async def stop(self) -> None:
         """Bring the robot to rest, in at most :data:`LEAVE_S` seconds, and leave."""
@@ -204,6 +219,12 @@ class Show:
         """What can be replayed, newest first."""
         return self._recordings
 
+    def bringup(self) -> BringupView | None:
+        """How the bring-up stands; None until its stances have been worked out, shortly after the start."""
+        if not self._stances_known:
+            return None
+        return replace(self.hub.bringup(), saved=self._kept_bringup == self._asked_bringup)
+
     def _tell(self, news: News) -> None:
         for listener in tuple(self._listening):
             listener(news)
@@ -219,6 +240,10 @@ class Show:
                 self._keep(event)
             elif isinstance(event, Calibrated):
                 self._spawn(self._save(event.calibration))
+            elif isinstance(event, Think):
+                self._spawn(self._think(event))
+            elif isinstance(event, KeepBringup):
+                self._keep_bringup(event)
             else:
                 self._tell(event)
 
@@ -253,6 +278,31 @@ class Show:
             self._spawn(self._list_recordings())
 
         self._keeper.keep(asked.name, lambda refused: self._soon(done, refused))
+
+    async def _think(self, asked: Think) -> None:
+        found = await asyncio.to_thread(asked.work)
+        self._publish(self.hub.thought(asked, found, self._loop.time()))
+
+    async def _know_stances(self) -> None:
+        """Which stances a robot can be measured in takes a moment to find, so not within a tick."""
+        await asyncio.to_thread(lambda: self.hub.workbench.course.stances)
+        self._stances_known = True
+        self._tell(BringupChanged())
+
+    def _keep_bringup(self, asked: KeepBringup) -> None:
+        """Both files, the calibration first: without its notebook it is still true, and not the other way round."""
+        self._asked_bringup += 1
+        number = self._asked_bringup
+
+        def done(refused: str) -> None:
+            if refused:
+                self._tell(_trouble(refused))
+                return
+            self._kept_bringup = max(self._kept_bringup, number)
+            if self._kept_bringup == self._asked_bringup:
+                self._tell(BringupChanged())
+
+        self._keeper.keep_bringup(asked.notebook, asked.calibration, lambda refused: self._soon(done, refused))
 
     async def _rescue(self) -> None:
         try:

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 from motionhub.hub import commands as ask
 from motionhub.hub.battery import Battery
+from motionhub.hub.bringup import orders as bringup
+from motionhub.hub.bringup.workbench import Workbench
 from motionhub.hub.director import Director
 from motionhub.hub.events import Began, Calibrated, Event, Keep, Notice
 from motionhub.hub.lease import Lease, Person
@@ -45,6 +47,10 @@ class Hub(Protocol):
     stick: ask.Drive
     stick_at: float
     by_hand: NDArray[np.float64]
+    workbench: Workbench
+
+    def use(self, calibration: Calibration) -> None:
+        """From now on this is the calibration."""
 
     def cause(self, cause: Cause, reason: str = "") -> str:
         """Let something happen, by the table of modes; returns why it is refused, or nothing."""
@@ -187,7 +193,7 @@ def _meter_shows(hub: Hub, person: Person, command: ask.MeterShows, now: float) 
     if isinstance(scale, str):
         return scale
     hub.battery.rescale(scale)
-    hub.calibration = replace(hub.calibration, battery_scale=scale)
+    hub.use(replace(hub.calibration, battery_scale=scale))
     hub.say(Calibrated(hub.calibration))
     hub.say(Notice("info", f"The battery is read as the meter shows it now: {command.volts:.2f} V"))
     return ""
@@ -217,4 +223,5 @@ ORDERS: dict[type, Order] = {
     ask.SetOutput: Order(_set_output),
     ask.MeterShows: Order(_meter_shows),
     ask.Ping: Order(_ping, needs_control=False),
+    **{kind: Order(bringup.take) for kind in bringup.KINDS},
 }

@@ -15,11 +15,20 @@
         +---------------> fault  -- resume --> moving -> rest
         |    limp, and sure; lain down after empty
         +---------------> limp   -- resume --> moving -> rest
+                          |  ^
+                    setup |  | finish, limp, empty, leave
+                          v  |          stop
+                          setup <---------------> halted
+                                       resume
 
 ``stopped`` latches: it holds every joint where it is until someone resumes (or, deliberately, lets go of
 the robot altogether). ``limp`` is the deeper of the two: there are no pulses, nothing moves, so Stop has
 nothing to add there, and must not: holding would snap a sagged robot straight. In the words of IEC 60204-1,
 ``stopped`` and ``limp`` are stop categories 2 and 0 in kind only: no software stop is an emergency stop.
+
+``setup`` is bring-up: raw pulses for the joints that were chosen, none for all others. Since a standing robot would
+drop when it begins, it begins from ``limp`` alone, and ends there. Stop in it makes what has a pulse stay where it is,
+latched as ``halted``; were it to hold every joint, those that have none would snap to wherever they were last.
 """
 
 from __future__ import annotations
@@ -27,7 +36,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, cast, get_args
 
-Mode = Literal["rest", "moving", "playing", "waiting", "driving", "stopping", "stopped", "limp", "fault"]
+Mode = Literal[
+    "rest", "moving", "playing", "waiting", "driving", "stopping", "stopped", "limp", "fault", "setup", "halted"
+]
 Cause = Literal[
     "drive",  # the driver asks to walk, or to carry the body otherwise
     "settled",  # the walk has ended, feet down, posture reached
@@ -47,6 +58,8 @@ Cause = Literal[
     "leave",  # the hub is about to end
     "empty",  # the battery is below its cut-off
     "lain",  # the robot has lain down for that
+    "setup",  # bring-up begins
+    "finish",  # bring-up is left
 ]
 
 MODES: tuple[Mode, ...] = get_args(Mode)
@@ -56,25 +69,27 @@ CAUSES: tuple[Cause, ...] = get_args(Cause)
 # "."   it changes nothing in this mode and is let pass without a word.
 # "no"  refused, with the words in REASONS.
 _TABLE = """
-cause      rest      moving    playing   waiting   driving   stopping  stopped   limp      fault
-drive      driving   no        no        no        driving   no        no        no        no
-settled    .         .         .         .         rest      .         .         .         .
-play       moving    moving    moving    moving    moving    no        no        no        no
-begin      .         playing   .         .         .         .         .         .         .
-home       .         rest      .         .         .         .         .         .         .
-wait       .         .         waiting   .         .         .         .         .         .
-go         no        no        no        playing   no        no        no        no        no
-over       .         .         moving    moving    .         .         .         .         .
-stop       stopping  stopping  stopping  stopping  stopping  stopping  stopped   limp      stopping
-still      .         .         .         .         .         stopped   .         .         .
-resume     no        no        no        no        no        no        moving    moving    moving
-limp       limp      limp      limp      limp      limp      limp      limp      limp      limp
-unsure     no        no        no        no        no        no        no        no        no
-violation  fault     fault     fault     fault     fault     fault     .         .         .
-lost       moving    moving    moving    moving    moving    stopping  stopped   .         fault
-leave      moving    moving    moving    moving    moving    .         .         .         .
-empty      stopping  stopping  stopping  stopping  stopping  stopping  .         .         .
-lain       .         .         .         .         .         limp      .         .         .
+cause      rest      moving    playing   waiting   driving   stopping  stopped   limp      fault     setup     halted
+drive      driving   no        no        no        driving   no        no        no        no        no        no
+settled    .         .         .         .         rest      .         .         .         .         .         .
+play       moving    moving    moving    moving    moving    no        no        no        no        no        no
+begin      .         playing   .         .         .         .         .         .         .         .         .
+home       .         rest      .         .         .         .         .         .         .         .         .
+wait       .         .         waiting   .         .         .         .         .         .         .         .
+go         no        no        no        playing   no        no        no        no        no        no        no
+over       .         .         moving    moving    .         .         .         .         .         .         .
+stop       stopping  stopping  stopping  stopping  stopping  stopping  stopped   limp      stopping  halted    halted
+still      .         .         .         .         .         stopped   .         .         .         .         .
+resume     no        no        no        no        no        no        moving    moving    moving    no        setup
+limp       limp      limp      limp      limp      limp      limp      limp      limp      limp      limp      limp
+unsure     no        no        no        no        no        no        no        no        no        no        no
+violation  fault     fault     fault     fault     fault     fault     .         .         .         .         .
+lost       moving    moving    moving    moving    moving    stopping  stopped   .         fault     setup     halted
+leave      moving    moving    moving    moving    moving    .         .         .         .         limp      limp
+empty      stopping  stopping  stopping  stopping  stopping  stopping  .         .         .         limp      limp
+setup      no        no        no        no        no        no        no        setup     no        .         no
+finish     .         .         .         .         .         .         .         .         .         limp      limp
+lain       .         .         .         .         .         limp      .         .         .         .         .
 """
 
 REASONS: dict[Cause, dict[Mode, str]] = {
@@ -84,6 +99,12 @@ REASONS: dict[Cause, dict[Mode, str]] = {
         "waiting": "a routine waits to go on; stop it first",
     },
     "play": {},
+    "setup": {
+        **dict.fromkeys(
+            ("rest", "moving", "playing", "waiting", "driving", "stopping", "stopped", "fault"),
+            "put it on its stand and let it go limp first; bring-up begins without pulses",
+        ),
+    },
     "go": {
         "rest": "nothing waits to go on",
         "moving": "nothing waits to go on",
@@ -96,6 +117,7 @@ REASONS: dict[Cause, dict[Mode, str]] = {
         "playing": "nothing is stopped",
         "waiting": "nothing is stopped",
         "driving": "nothing is stopped",
+        "setup": "nothing is stopped",
     },
     "unsure": dict.fromkeys(MODES, "ending the pulses lets the robot sag; say that you are sure"),
 }
@@ -106,6 +128,8 @@ HELD: dict[Mode, str] = {
     "stopped": "it is stopped; resume first",
     "limp": "it is limp; resume first",
     "fault": "it is at fault; resume first",
+    "setup": "it is being brought up; leave that first",
+    "halted": "it is stopped; resume first",
 }
 """Why nothing is taken in the modes that hold the robot."""
 

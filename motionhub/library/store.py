@@ -6,6 +6,7 @@ On disk, in a folder of the user's::
     DIR/poses/<name>.json
     DIR/recordings/<name>.jsonl
     DIR/calibration/<robot>.json
+    DIR/bringup/<robot>.json      how far its bring-up has come
     DIR/sounds/<name>.<kind>
     DIR/.history/…                earlier versions
     DIR/.drafts/…                 moves that are being edited, see :mod:`~motionhub.library.drafts`
@@ -27,6 +28,7 @@ from motionhub.errors import InputError, unknown
 from motionhub.library import recording as recordings_format
 from motionhub.library.atomic import sweep
 from motionhub.library.names import checked, is_name, stems
+from motionhub.library.notebook import Notebook
 from motionhub.library.recorder import RecordingWriter, rescue_all
 from motionhub.library.recording import Recording
 from motionhub.library.shelf import KEEP, Shelf, Version, read_text
@@ -92,6 +94,7 @@ class Library:
         self._poses = self._shelf("poses", "poses")
         self._recordings = self._shelf("recordings", "recordings", ".jsonl", keep=3)
         self._calibrations = self._shelf("calibration", "calibration")
+        self._notebooks = self._shelf("bringup", "bringup", keep=3)
 
     def _shelf(self, folder: str, past: str, suffix: str = ".json", keep: int = KEEP) -> Shelf:
         return Shelf(self.folder, self.folder / folder, self.folder / ".history" / past, suffix, keep)
@@ -352,7 +355,7 @@ class Library:
     def rescue(self) -> list[str]:
         """Make recordings of what a crash left unfinished, and remove other half-written files; the new names."""
         now = time.time()
-        for folder in (self.folder, self.folder / "poses", self.folder / "calibration"):
+        for folder in (self.folder, self.folder / "poses", self.folder / "calibration", self.folder / "bringup"):
             sweep(folder, older_than_s=3600, now=now)
         return rescue_all(self._recordings)
 
@@ -384,6 +387,23 @@ class Library:
         text = calibration.dump()
         Calibration.parse(text, "calibration", self.robot)
         return self._calibrations.write(self._slug(), text)
+
+    def notebook(self) -> Notebook | None:
+        """How far the robot's bring-up has come; None when none was begun.
+
+        Raises:
+            InputError: if there is one that cannot be read.
+        """
+        own = self._notebooks.read(self._slug())
+        return None if own is None else Notebook.parse(own[1], own[0], self.robot)
+
+    def save_notebook(self, notebook: Notebook) -> Path:
+        """Save how far the robot's bring-up has come.
+
+        Raises:
+            InputError: if it could not be saved; then all is as it was.
+        """
+        return self._notebooks.write(self._slug(), notebook.dump())
 
     def _slug(self) -> str:
         return file_name_of(self.robot.name)

@@ -11,12 +11,14 @@ import numpy as np
 
 from motionhub.hub import commands
 from motionhub.hub.battery import said
+from motionhub.hub.bringup import asks
 from motionhub.hub.steps import lift_range
 from motionhub.motion.gait import gaits
-from motionhub.remote import making, messages
+from motionhub.remote import bringing, making, messages
 from motionhub.remote.parts import Message
 
 if TYPE_CHECKING:
+    from motionhub.hub.bringup.view import BringupView, JointView
     from motionhub.hub.live import MoveLine, RecordingLine
     from motionhub.hub.snapshot import HubState
     from motionhub.robot.model import Robot
@@ -53,6 +55,31 @@ _COMMANDS: dict[type[Message], Callable[[Any], commands.Command]] = {
     messages.SetOutput: lambda m: commands.SetOutput(output=m.output, level=m.level),
     messages.MeterShows: lambda m: commands.MeterShows(volts=m.volts),
     messages.Ping: lambda m: commands.Ping(),
+    bringing.BringupBegin: lambda m: asks.BringupBegin(),
+    bringing.BringupLeave: lambda m: asks.BringupLeave(),
+    bringing.BringupGo: lambda m: asks.BringupGo(m.step, m.item),
+    bringing.BringupDone: lambda m: asks.BringupDone(m.step, m.item, m.done),
+    bringing.BringupDrop: lambda m: asks.BringupDrop(),
+    bringing.BringupCentre: lambda m: asks.BringupCentre(tuple(m.joints)),
+    bringing.BringupTry: lambda m: asks.BringupTry(m.joint),
+    bringing.BringupSaw: lambda m: asks.BringupSaw(m.joint, m.moved, m.way),
+    bringing.BringupPulse: lambda m: asks.BringupPulse(m.joint, m.pulse_us),
+    bringing.BringupAngle: lambda m: asks.BringupAngle(
+        tuple(m.joints), tuple(math.radians(each) for each in m.angles_deg)
+    ),
+    bringing.BringupRead: lambda m: asks.BringupRead(m.joint, m.pulse_us, math.radians(m.angle_deg)),
+    bringing.BringupForget: lambda m: asks.BringupForget(m.joint),
+    bringing.BringupTrim: lambda m: asks.BringupTrim(m.joint, math.radians(m.trim_deg)),
+    bringing.BringupTurn: lambda m: asks.BringupTurn(m.joint, m.reversed),
+    bringing.BringupLimit: lambda m: asks.BringupLimit(m.joint, m.which, m.pulse_us),
+    bringing.BringupStand: lambda m: asks.BringupStand(m.stance),
+    bringing.BringupHeights: lambda m: asks.BringupHeights(
+        m.stance, tuple(None if each is None else each * _MM for each in m.heights_mm)
+    ),
+    bringing.BringupLevel: lambda m: asks.BringupLevel(),
+    bringing.BringupLeg: lambda m: asks.BringupLeg(m.leg, m.way),
+    bringing.BringupWent: lambda m: asks.BringupWent(m.leg, m.way, m.right),
+    bringing.BringupBack: lambda m: asks.BringupBack(),
 }
 
 
@@ -150,6 +177,67 @@ def recordings(lines: Iterable[RecordingLine]) -> messages.Recordings:
     """The list of recordings."""
     return messages.Recordings(
         items=[messages.RecordingInfo(name=line.name, duration_s=line.duration_s, made=line.made) for line in lines]
+    )
+
+
+def bringup(view: BringupView) -> bringing.Bringup:
+    """How the bring-up stands."""
+    level = view.level
+    return bringing.Bringup(
+        step=view.step,
+        item=view.item,
+        next=None if view.next is None else bringing.BringupNext(step=view.next[0], item=view.next[1]),
+        steps=[
+            bringing.BringupStep(name=name, items=list(items), done=list(view.done[name]))
+            for name, items in view.items.items()
+        ],
+        joints=[_bringup_joint(joint) for joint in view.joints],
+        held=[bringing.BringupHeld(joint=name, pulse_us=pulse) for name, pulse in view.held],
+        still=view.still,
+        at_once=view.at_once,
+        found=list(view.found),
+        problems=list(view.problems),
+        stances=[list(legs) for legs in view.stances],
+        told=list(view.told),
+        level=None
+        if level is None
+        else bringing.BringupLevelled(
+            residual_mm=round(level.residual / _MM, 2),
+            trims_deg=[round(math.degrees(each), 2) for each in level.trims],
+            odd=[
+                bringing.BringupOdd(stance=stance, leg=leg, off_mm=round(off / _MM, 1))
+                for _, stance, leg, off in level.odd
+            ],
+        ),
+        back=view.back,
+        saved=view.saved,
+    )
+
+
+def _bringup_joint(joint: JointView) -> bringing.BringupJoint:
+    sheet = math.radians(joint.us_per_rad)
+    return bringing.BringupJoint(
+        name=joint.name,
+        pin=joint.pin,
+        connector=joint.connector,
+        plugged_pin=joint.plugged,
+        trim_deg=round(math.degrees(joint.trim), 2),
+        reversed=joint.reversed,
+        us_per_deg=round(sheet * joint.scale, 3),
+        sheet_us_per_deg=round(sheet, 3),
+        low_us=joint.low,
+        high_us=joint.high,
+        sheet_us=joint.sheet,
+        mid_us=joint.mid,
+        mid_deg=round(math.degrees(joint.mid_angle), 2),
+        range_deg=(round(math.degrees(joint.range[0]), 1), round(math.degrees(joint.range[1]), 1)),
+        readings=[
+            bringing.BringupReading(pulse_us=pulse, angle_deg=round(math.degrees(angle), 2))
+            for pulse, angle in joint.readings
+        ],
+        places_us=joint.places,
+        next_us=joint.next_pulse,
+        spread_deg=None if joint.spread is None else round(math.degrees(joint.spread), 2),
     )
 
 

@@ -19,12 +19,13 @@ from websockets.asyncio.server import ServerConnection
 from websockets.exceptions import ConnectionClosed
 
 from motionhub import __version__
-from motionhub.hub.events import Notice, Refused
+from motionhub.hub.events import BringupChanged, Notice, Refused
 from motionhub.hub.live import MovesChanged, RecordingsChanged
 from motionhub.remote import messages
+from motionhub.remote.bringing import Bringup
 from motionhub.remote.budget import WrongKeys
 from motionhub.remote.conversation import Closing, Conversation
-from motionhub.remote.convert import command, is_making, moves, pack, pack_state, recordings
+from motionhub.remote.convert import bringup, command, is_making, moves, pack, pack_state, recordings
 from motionhub.remote.keys import Keys, Role
 from motionhub.remote.making import LONG_MESSAGE_BYTES
 from motionhub.remote.messages import CloseCode
@@ -32,6 +33,7 @@ from motionhub.remote.outbox import Outbox
 from motionhub.remote.server import address_of
 
 if TYPE_CHECKING:
+    from motionhub.hub.bringup.view import BringupView
     from motionhub.hub.commands import Command
     from motionhub.hub.live import MoveLine, News, RecordingLine
     from motionhub.hub.snapshot import HubState
@@ -76,6 +78,9 @@ class Stage(Protocol):
 
     def recordings(self) -> Sequence[RecordingLine]:
         """What can be replayed."""
+
+    def bringup(self) -> BringupView | None:
+        """How the bring-up stands; None until that has been worked out, which is told like any change."""
 
 
 class Desk:
@@ -156,6 +161,8 @@ class Desk:
         outbox.put(pack(messages.Welcome(role=role, you=client, hub_version=__version__, robot=self._info)))
         outbox.put_latest("moves", pack(moves(self._stage.moves())))
         outbox.put_latest("recordings", pack(recordings(self._stage.recordings())))
+        if shown := self._stage.bringup():
+            outbox.put_latest("bringup", pack(bringup(shown)))
         sender = asyncio.create_task(_send(connection, outbox))
         try:
             closing = await self._listen(connection, conversation, client, outbox)
@@ -218,8 +225,10 @@ class Desk:
                 self._put_latest(moves(self._stage.moves()))
             case RecordingsChanged() if self._viewers:
                 self._put_latest(recordings(self._stage.recordings()))
+            case BringupChanged() if self._viewers and (shown := self._stage.bringup()):
+                self._put_latest(bringup(shown))
 
-    def _put_latest(self, listing: messages.Moves | messages.Recordings) -> None:
+    def _put_latest(self, listing: messages.Moves | messages.Recordings | Bringup) -> None:
         packed = pack(listing)
         for outbox in self._viewers.values():
             outbox.put_latest(listing.type, packed)

@@ -3,7 +3,7 @@
 Each message is a MessagePack map with a ``type``. The TypeScript types and the published JSON schema
 are generated from these models (``python -m motionhub.remote.typescript``). Units are in the names;
 angles are degrees, lengths millimetres. Lengths of lists and strings are bounded: they come from outside.
-Those for making moves are in :mod:`~motionhub.remote.making`.
+Those for making moves are in :mod:`~motionhub.remote.making`, those for bring-up in :mod:`~motionhub.remote.bringing`.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, TypeAdapter
 
-from motionhub.remote import making
+from motionhub.remote import bringing, making
 from motionhub.remote.parts import DocumentName, Message, Share
 
 LIVE_PATH = "/live"
@@ -213,6 +213,27 @@ FromBrowser = Annotated[
     | SetOutput
     | MeterShows
     | Ping
+    | bringing.BringupBegin
+    | bringing.BringupLeave
+    | bringing.BringupGo
+    | bringing.BringupDone
+    | bringing.BringupDrop
+    | bringing.BringupCentre
+    | bringing.BringupTry
+    | bringing.BringupSaw
+    | bringing.BringupPulse
+    | bringing.BringupAngle
+    | bringing.BringupRead
+    | bringing.BringupForget
+    | bringing.BringupTrim
+    | bringing.BringupTurn
+    | bringing.BringupLimit
+    | bringing.BringupStand
+    | bringing.BringupHeights
+    | bringing.BringupLevel
+    | bringing.BringupLeg
+    | bringing.BringupWent
+    | bringing.BringupBack
     | making.OpenMove
     | making.CloseMove
     | making.Draft
@@ -308,9 +329,12 @@ class Welcome(Message):
     robot: RobotInfo
 
 
-Mode = Literal["rest", "moving", "playing", "waiting", "driving", "stopping", "stopped", "limp", "fault"]
+Mode = Literal[
+    "rest", "moving", "playing", "waiting", "driving", "stopping", "stopped", "limp", "fault", "setup", "halted"
+]
 """rest: standing still, ready. moving: on the way to or from a stance. waiting: a routine waits for Go.
-stopped: latched until Resume. fault: the guard or the robot ended it; Resume tries again."""
+stopped: latched until Resume. fault: the guard or the robot ended it; Resume tries again.
+setup: bring-up, raw pulses for the joints that were chosen. halted: stopped in it, latched until Resume."""
 
 
 class LinkState(Message):
@@ -468,6 +492,7 @@ FromHub = Annotated[
     | Notice
     | Refused
     | Pong
+    | bringing.Bringup
     | making.Opened
     | making.Editing
     | making.Kept

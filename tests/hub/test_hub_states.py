@@ -12,7 +12,8 @@ from motionhub.hub.states import CAUSES, MODES, OUTCOMES, Cause, Mode, after
 EVERYTHING = list(product(MODES, CAUSES))
 
 # The rules of the house, stated apart from the table and in another form than it.
-HOLDING = {"stopping", "stopped", "limp", "fault"}
+HOLDING = {"stopping", "stopped", "limp", "fault", "setup", "halted"}
+RAW = {"setup", "halted"}
 
 
 def test_every_mode_has_an_outcome_for_every_cause() -> None:
@@ -37,6 +38,10 @@ def test_stop_is_taken_in_every_mode_and_ends_in_stopped(mode: Mode) -> None:
         # Nothing moves that a stop could hold, and holding would snap a sagged robot straight.
         assert outcome.mode == "limp"
         return
+    if mode in RAW:
+        # Joints that have no pulse would snap to wherever they were last, were they held.
+        assert outcome.mode == "halted"
+        return
     assert outcome.mode in ("stopping", "stopped")
     assert after("stopping", "still").mode == "stopped"
 
@@ -48,8 +53,20 @@ def test_stopped_is_left_by_resume_or_by_letting_go_and_by_nothing_else(cause: C
 
 
 @pytest.mark.parametrize("cause", CAUSES)
-def test_limp_is_left_by_resume_alone(cause: Cause) -> None:
-    assert after("limp", cause).mode == ("moving" if cause == "resume" else "limp")
+def test_limp_is_left_by_resume_and_for_bring_up_alone(cause: Cause) -> None:
+    assert after("limp", cause).mode == {"resume": "moving", "setup": "setup"}.get(cause, "limp")
+
+
+@pytest.mark.parametrize("mode", MODES)
+def test_raw_pulses_begin_without_any_and_end_without_any(mode: Mode) -> None:
+    """A standing robot would drop at the beginning, and an untrimmed one leap at the end."""
+    assert (after(mode, "setup").mode == "setup") == (mode in ("limp", "setup"))
+    for cause in CAUSES:
+        if mode in RAW:
+            assert after(mode, cause).mode in {*RAW, "limp"}
+        elif cause != "setup":
+            assert after(mode, cause).mode not in RAW
+    assert after("halted", "resume").mode == "setup"
 
 
 @pytest.mark.parametrize("mode", MODES)

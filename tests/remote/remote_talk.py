@@ -55,6 +55,9 @@ class WrittenDown:
     def recordings(self) -> list[RecordingLine]:
         return [RecordingLine("evening", 12.5, "2024-05-01T20:15:00")]
 
+    def bringup(self) -> None:
+        return None
+
     def publish(self, state: HubState) -> None:
         for callback in self.states:
             callback(state)

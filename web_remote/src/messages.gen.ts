@@ -83,8 +83,9 @@ export type RemedyKind = "slower" | "lower" | "higher" | "shift" | "feet-in" | "
 /**
  * rest: standing still, ready. moving: on the way to or from a stance. waiting: a routine waits for Go.
  * stopped: latched until Resume. fault: the guard or the robot ended it; Resume tries again.
+ * setup: bring-up, raw pulses for the joints that were chosen. halted: stopped in it, latched until Resume.
  */
-export type Mode = "rest" | "moving" | "playing" | "waiting" | "driving" | "stopping" | "stopped" | "limp" | "fault";
+export type Mode = "rest" | "moving" | "playing" | "waiting" | "driving" | "stopping" | "stopped" | "limp" | "fault" | "setup" | "halted";
 
 /** The first message of a connection; nothing else is answered before it. */
 export interface Hello {
@@ -219,6 +220,170 @@ export interface Ping {
   type: "ping";
   /** From 0 to 2147483648. */
   n: number;
+}
+
+/** From limp to raw pulses; the robot is on its stand. */
+export interface BringupBegin {
+  type: "bringup_begin";
+}
+
+/** No more raw pulses; limp. */
+export interface BringupLeave {
+  type: "bringup_leave";
+}
+
+/** Look at this step and this item of it; kept, so that it can be taken up again. Ends pulses. */
+export interface BringupGo {
+  type: "bringup_go";
+  step: "ready" | "centre" | "look" | "angles" | "ends" | "level" | "legs" | "floor";
+  /** At most 64 long. Left out: empty. */
+  item?: string;
+}
+
+/** An item of a step is done, or is not after all. */
+export interface BringupDone {
+  type: "bringup_done";
+  step: "ready" | "centre" | "look" | "angles" | "ends" | "level" | "legs" | "floor";
+  /** At most 64 long. */
+  item: string;
+  /** Left out: true. */
+  done?: boolean;
+}
+
+/** End all pulses, and stay. */
+export interface BringupDrop {
+  type: "bringup_drop";
+}
+
+/** These joints to the middle of their servos' travel. */
+export interface BringupCentre {
+  type: "bringup_centre";
+  /** At most 48 long. */
+  joints: string[];
+}
+
+/** A longer pulse on this joint's connector, and back, twice, to see what moves and which way. */
+export interface BringupTry {
+  type: "bringup_try";
+  /** At most 64 long. */
+  joint: string;
+}
+
+/** What moved when that connector's pulse grew longer; `moved` empty: nothing. */
+export interface BringupSaw {
+  type: "bringup_saw";
+  /** At most 64 long. */
+  joint: string;
+  /** At most 64 long. Left out: empty. */
+  moved?: string;
+  /** Left out: null. */
+  way?: "more" | "less" | null;
+}
+
+/** A joint slowly to this pulse. */
+export interface BringupPulse {
+  type: "bringup_pulse";
+  /** At most 64 long. */
+  joint: string;
+  /** From 300 to 3000. */
+  pulse_us: number;
+}
+
+/** Joints slowly to these angles, by what is known of them; they follow when their trim changes. */
+export interface BringupAngle {
+  type: "bringup_angle";
+  /** At most 48 long. */
+  joints: string[];
+  /** At most 48 long. */
+  angles_deg: number[];
+}
+
+/** A protractor says that the joint stands at this angle with this pulse. */
+export interface BringupRead {
+  type: "bringup_read";
+  /** At most 64 long. */
+  joint: string;
+  /** From 300 to 3000. */
+  pulse_us: number;
+  /** From -200 to 200. */
+  angle_deg: number;
+}
+
+/** Forget what the protractor said of this joint. */
+export interface BringupForget {
+  type: "bringup_forget";
+  /** At most 64 long. */
+  joint: string;
+}
+
+/** The joint's trim, whatever readings say. */
+export interface BringupTrim {
+  type: "bringup_trim";
+  /** At most 64 long. */
+  joint: string;
+  /** From -45 to 45. */
+  trim_deg: number;
+}
+
+/** The joint's servo sits mirrored, or does not. */
+export interface BringupTurn {
+  type: "bringup_turn";
+  /** At most 64 long. */
+  joint: string;
+  reversed: boolean;
+}
+
+/** The joint's shortest or longest pulse; None: as the data sheet says. */
+export interface BringupLimit {
+  type: "bringup_limit";
+  /** At most 64 long. */
+  joint: string;
+  which: "low" | "high";
+  /** Left out: null. */
+  pulse_us?: number | null;
+}
+
+/** Stand as for measuring in this stance; the robot is on the floor. */
+export interface BringupStand {
+  type: "bringup_stand";
+  /** From 0 to 99. */
+  stance: number;
+}
+
+/** What the ruler said in this stance, from table to hip, for each leg; None where nothing was read. */
+export interface BringupHeights {
+  type: "bringup_heights";
+  /** From 0 to 99. */
+  stance: number;
+  /** At most 8 long. */
+  heights_mm: (number | null)[];
+}
+
+/** Take the trims that the heights lead to. */
+export interface BringupLevel {
+  type: "bringup_level";
+}
+
+/** Move a leg this way and back, twice, by what is known of it. */
+export interface BringupLeg {
+  type: "bringup_leg";
+  /** At most 64 long. */
+  leg: string;
+  way: "up" | "out" | "left";
+}
+
+/** Whether it went that way; if not, the joint behind it turns the other way round from now on. */
+export interface BringupWent {
+  type: "bringup_went";
+  /** At most 64 long. */
+  leg: string;
+  way: "up" | "out" | "left";
+  right: boolean;
+}
+
+/** Take the last step back. */
+export interface BringupBack {
+  type: "bringup_back";
 }
 
 /** Begin to edit a sequence; one that is not there yet is a new one. */
@@ -394,6 +559,27 @@ export type FromBrowser =
   | SetOutput
   | MeterShows
   | Ping
+  | BringupBegin
+  | BringupLeave
+  | BringupGo
+  | BringupDone
+  | BringupDrop
+  | BringupCentre
+  | BringupTry
+  | BringupSaw
+  | BringupPulse
+  | BringupAngle
+  | BringupRead
+  | BringupForget
+  | BringupTrim
+  | BringupTurn
+  | BringupLimit
+  | BringupStand
+  | BringupHeights
+  | BringupLevel
+  | BringupLeg
+  | BringupWent
+  | BringupBack
   | OpenMove
   | CloseMove
   | Draft
@@ -615,6 +801,87 @@ export interface Refused {
 export interface Pong {
   type: "pong";
   n: number;
+}
+
+/** What is not done yet. */
+export interface BringupNext {
+  step: "ready" | "centre" | "look" | "angles" | "ends" | "level" | "legs" | "floor";
+  item: string;
+}
+
+/** A step: its items, and those that are done. */
+export interface BringupStep {
+  name: "ready" | "centre" | "look" | "angles" | "ends" | "level" | "legs" | "floor";
+  items: string[];
+  done: string[];
+}
+
+/** A protractor's reading. */
+export interface BringupReading {
+  pulse_us: number;
+  angle_deg: number;
+}
+
+/** What is known of a joint, and what its readings say. */
+export interface BringupJoint {
+  name: string;
+  pin: number;
+  connector: string;
+  plugged_pin: number;
+  trim_deg: number;
+  reversed: boolean;
+  us_per_deg: number;
+  sheet_us_per_deg: number;
+  low_us: number;
+  high_us: number;
+  sheet_us: [number, number];
+  mid_us: number;
+  mid_deg: number;
+  range_deg: [number, number];
+  readings: BringupReading[];
+  places_us: [number, number];
+  next_us: number | null;
+  spread_deg: number | null;
+}
+
+/** A joint that has a pulse, and where that is going. */
+export interface BringupHeld {
+  joint: string;
+  pulse_us: number;
+}
+
+/** A height that does not fit the others. */
+export interface BringupOdd {
+  stance: number;
+  leg: string;
+  off_mm: number;
+}
+
+/** What the heights say. */
+export interface BringupLevelled {
+  residual_mm: number;
+  trims_deg: number[];
+  odd: BringupOdd[];
+}
+
+/** How the bring-up stands, sent after Welcome and whenever it changes. */
+export interface Bringup {
+  type: "bringup";
+  step: "ready" | "centre" | "look" | "angles" | "ends" | "level" | "legs" | "floor";
+  item: string;
+  next: BringupNext | null;
+  steps: BringupStep[];
+  joints: BringupJoint[];
+  held: BringupHeld[];
+  still: boolean;
+  at_once: number;
+  found: string[];
+  problems: string[];
+  stances: string[][];
+  told: number[];
+  level: BringupLevelled | null;
+  back: string;
+  saved: boolean;
 }
 
 /** A draft that is on the disk. */
@@ -850,6 +1117,7 @@ export type FromHub =
   | Notice
   | Refused
   | Pong
+  | Bringup
   | Opened
   | Editing
   | Kept

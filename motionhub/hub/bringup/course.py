@@ -1,0 +1,342 @@
+"""Bring-up as a course of steps: answers in, a calibration and the next question out. Without I/O and without time.
+
+A change is made at once and can be taken back; the shell keeps notebook and calibration on the disk after each.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motionhub.hub.bringup.protractor import SCALES, Servo, fit
+from motionhub.hub.bringup.wiring import Wiring, wiring
+from motionhub.library.notebook import PAST, STEPS, Heights, Notebook, Past, Read, Saw, StepName, Way
+from motionhub.motion.levelling import Levelling, LevelStance, Reading, level_stances, solve
+from motionhub.motion.posing import rest_joints
+from motionhub.robot.calibration import Calibration
+from motionhub.robot.model import Robot
+
+Array = NDArray[np.float64]
+
+REACH = np.deg2rad(40.0)
+"""How far from mid-travel the protractor is read: far apart tells µs per degree best; some joints have less room."""
+SURE = np.deg2rad(0.36)
+"""Enough readings of a joint that nothing else will measure: one standard deviation."""
+SURE_BEFORE_LEVEL = np.deg2rad(0.54)
+"""Of femurs and tibias, whose trims the hips' heights tell better."""
+READINGS = 10
+"""At most so many: a joint with more play than that is not brought nearer by an eleventh."""
+ROUNDS = 2
+"""How often each stance is measured: a millimetre of the ruler is a degree of a short femur."""
+BEST_SPREAD = np.deg2rad(0.25)
+"""What is known of a trim before levelling is never taken for better than this: a gear has play."""
+WIGGLE = np.deg2rad(12.0)
+"""How far a joint goes to be seen: more than a horn has play, less than can do harm on a stand."""
+LEG_WAYS = {"left": 0, "up": 1, "out": 2}
+"""Which of a leg's three joints takes it which way."""
+
+
+@dataclass(frozen=True)
+class Next:
+    """What is to be done next."""
+
+    step: StepName
+    item: str
+
+
+class Course:
+    """One robot's bring-up.
+
+    Args:
+        robot: The robot.
+        calibration: What is known of it.
+        notebook: What was answered before; an empty one for a new robot.
+    """
+
+    def __init__(self, robot: Robot, calibration: Calibration, notebook: Notebook | None = None) -> None:
+        self.robot = robot
+        self.calibration = calibration
+        self.notebook = notebook or Notebook(robot=robot.name)
+        self.reckoned: Levelling | None = None
+        """What the heights said when they were last reckoned with."""
+
+    # ---------------------------------------------------------------- what there is to do
+
+    def items(self, step: StepName) -> tuple[str, ...]:
+        """The items of a step, in order."""
+        robot = self.robot
+        if step in ("centre", "look", "angles", "ends"):
+            return robot.joint_names
+        if step == "level":
+            return tuple(f"{i}.{turn}" for turn in range(ROUNDS) for i in range(len(self.stances)))
+        if step == "legs":
+            return tuple(f"{leg} {way}" for leg in robot.leg_names for way in LEG_WAYS)
+        return (step,)
+
+    def done(self, step: StepName) -> tuple[str, ...]:
+        """Items of a step that are done."""
+        return self.notebook.done.get(step, ())
+
+    def next(self) -> Next | None:
+        """The first thing that is not done; ends are only for those who want them."""
+        for step in STEPS:
+            if step == "ends":
+                continue
+            done = self.done(step)
+            for item in self.items(step):
+                if item not in done:
+                    return Next(step, item)
+        return None
+
+    def go(self, step: StepName, item: str) -> str:
+        """People look at this now."""
+        if item and item not in self.items(step):
+            return f"there is no {item!r} in this step"
+        self._note(step=step, item=item)
+        return ""
+
+    def mark(self, step: StepName, item: str, done: bool) -> str:
+        """An item is done, or not after all."""
+        if item not in self.items(step):
+            return f"there is no {item!r} in this step"
+        now = [name for name in self.done(step) if name != item]
+        if done:
+            now.append(item)
+        self._note(done={**self.notebook.done, step: tuple(now)})
+        return ""
+
+    # ---------------------------------------------------------------- what moves
+
+    def saw(self, connector: str, moved: str | None, way: Way | None) -> None:
+        """What moved when that connector's pulse grew longer; wiring and directions follow."""
+        self._remember(f"what moved on the connector of {connector}")
+        self._note(saw={**self.notebook.saw, connector: Saw(moved=moved, way=way if moved else None)})
+        found = self.wiring
+        before = self.calibration
+        direction = before.direction.copy()
+        for joint, sign in found.ways.items():
+            direction[joint] = sign
+        self.calibration = replace(before, direction=direction, connector=found.connector)
+        changed = [i for i in range(self.robot.joints) if before.connector[i] != found.connector[i]]
+        # What a protractor said of another servo says nothing of this one.
+        self._forget([self.robot.joint_names[i] for i in changed])
+        self.mark("look", connector, moved is not None)
+
+    @property
+    def wiring(self) -> Wiring:
+        """What the answers say of the plugs."""
+        return wiring(self.robot.joint_names, self.notebook.saw)
+
+    def turn(self, joint: str, reversed_: bool) -> None:
+        """The joint's servo sits mirrored, or does not."""
+        self._remember(f"the direction of {joint}")
+        direction = self.calibration.direction.copy()
+        direction[self.robot.joint_index[joint]] = -1 if reversed_ else 1
+        self.calibration = replace(self.calibration, direction=direction)
+        self._fit(joint)
+
+    # ---------------------------------------------------------------- trims and µs per degree
+
+    def places(self, joint: str) -> tuple[float, float]:
+        """The two pulses, µs, at which the protractor is to be read: as far apart as there is room."""
+        robot, i = self.robot, self.robot.joint_index[joint]
+        found = []
+        for end in (-REACH, REACH):
+            away = float(np.clip(robot.mid[i] + end, robot.lower[i], robot.upper[i]) - robot.mid[i])
+            pulse = robot.mid_us[i] + self.calibration.direction[i] * away * robot.us_per_rad[i]
+            found.append(float(np.rint(np.clip(pulse, self.calibration.low_us[i], self.calibration.high_us[i]))))
+        return found[0], found[1]
+
+    def read(self, joint: str, pulse: float, angle: float) -> None:
+        """The protractor says that the joint stands at ``angle`` (rad) with this pulse (µs)."""
+        self._remember(f"a reading of {joint}")
+        reading = Read(pulse_us=pulse, angle_deg=round(float(np.rad2deg(angle)), 3))
+        own = (*self.notebook.read.get(joint, ()), reading)[-2 * READINGS :]
+        self._note(read={**self.notebook.read, joint: own})
+        self._fit(joint)
+
+    def forget(self, joint: str) -> None:
+        """Read this joint anew."""
+        self._remember(f"the readings of {joint}")
+        self._forget([joint])
+
+    def servo(self, joint: str) -> Servo:
+        """What its readings say."""
+        robot, i = self.robot, self.robot.joint_index[joint]
+        own = self.notebook.read.get(joint, ())
+        per_rad = float(self.calibration.direction[i] * robot.us_per_rad[i])
+        away = tuple((each.pulse_us - float(robot.mid_us[i])) / per_rad for each in own)
+        angles = tuple(float(np.deg2rad(each.angle_deg) - robot.mid[i]) for each in own)
+        low, high, rest = (float(each[i] - robot.mid[i]) for each in (robot.lower, robot.upper, self._rest))
+        return fit(away, angles, (max(-float(REACH), low), min(float(REACH), high), rest))
+
+    def sure(self, joint: str) -> float:
+        """rad, how well a joint has to be known before its readings are enough."""
+        i = self.robot.joint_index[joint]
+        return float(SURE if i >= 3 * self.robot.legs or i % 3 == 0 else SURE_BEFORE_LEVEL)
+
+    def next_pulse(self, joint: str) -> float | None:
+        """Where to read the protractor next, µs; None when there are enough readings."""
+        own = self.notebook.read.get(joint, ())
+        low, high = self.places(joint)
+        if len(own) >= READINGS or (len(own) >= 2 and self.servo(joint).spread <= self.sure(joint)):
+            return None
+        near_low = sum(abs(each.pulse_us - low) <= abs(each.pulse_us - high) for each in own)
+        return low if near_low <= len(own) - near_low else high
+
+    def trim(self, joint: str, trim: float) -> None:
+        """Set the trim, rad, whatever readings say."""
+        self._remember(f"the trim of {joint}", merge=True)
+        trims = self.calibration.trim_rad.copy()
+        trims[self.robot.joint_index[joint]] = np.clip(trim, -np.pi / 4, np.pi / 4)
+        self.calibration = replace(self.calibration, trim_rad=trims)
+
+    def limit(self, joint: str, which: str, pulse: float | None) -> str:
+        """The joint's shortest or longest pulse, µs; None: as the data sheet says."""
+        i = self.robot.joint_index[joint]
+        sheet = self.robot.servos[i].pulse_us
+        low, high = self.calibration.low_us.copy(), self.calibration.high_us.copy()
+        ends = low if which == "low" else high
+        own = sheet[0] if which == "low" else sheet[1]
+        ends[i] = own if pulse is None else pulse
+        if not sheet[0] <= ends[i] <= sheet[1]:
+            return f"its servo takes {sheet[0]:g} to {sheet[1]:g} µs"
+        if low[i] >= high[i]:
+            return f"the shortest pulse has to be below the longest, found {low[i]:g} and {high[i]:g} µs"
+        self._remember(f"an end of {joint}")
+        self.calibration = replace(self.calibration, low_us=low, high_us=high)
+        return ""
+
+    # ---------------------------------------------------------------- level
+
+    @cached_property
+    def stances(self) -> list[LevelStance]:
+        """Stances to measure in; none where a robot has no safe ones."""
+        try:
+            return level_stances(self.robot)
+        except ValueError:
+            return []
+
+    def heights(self, stance: int, heights: tuple[float | None, ...]) -> str:
+        """What the ruler said in this stance, m for each leg."""
+        if not 0 <= stance < len(self.stances):
+            return f"there are {len(self.stances)} stances"
+        if len(heights) != self.robot.legs:
+            return f"expected {self.robot.legs} heights, found {len(heights)}"
+        if sum(each is not None for each in heights) < 3:
+            return "expected the heights of three hips at least"
+        self._remember("the heights in a stance")
+        mm = tuple(None if each is None else round(each * 1000, 2) for each in heights)
+        self._note(heights=(*self.notebook.heights, Heights(stance=stance, mm=mm)))
+        turn = sum(each.stance == stance for each in self.notebook.heights) - 1
+        if turn < ROUNDS:
+            self.mark("level", f"{stance}.{turn}", True)
+        return ""
+
+    def levelling(self) -> Levelling | None:
+        """What the heights say, with what the protractor said before; None without any."""
+        if not self.notebook.heights:
+            return None
+        readings = [
+            Reading(
+                self.stances[each.stance],
+                np.array([np.nan if mm is None else mm / 1000 for mm in each.mm]),
+            )
+            for each in self.notebook.heights
+        ]
+        known = np.array([max(self.servo(name).spread, BEST_SPREAD) for name in self.robot.joint_names])
+        return solve(self.robot, readings, known)
+
+    def level(self, found: Levelling) -> None:
+        """Take the trims that the heights lead to; heights were measured with the trims before, and are done with."""
+        self._remember("the level check")
+        trims = np.clip(self.calibration.trim_rad - found.trims, -np.pi / 4, np.pi / 4)
+        self.calibration = replace(self.calibration, trim_rad=trims)
+        self._note(heights=())
+        self.reckoned = None
+        self._note(done={**self.notebook.done, "level": self.items("level")})
+
+    # ---------------------------------------------------------------- first steps
+
+    def leg_path(self, leg: str, way: str) -> tuple[Array, Array, int]:
+        """Joints (J,) rad to hold a leg at, and those to take it that way; and which joint that is."""
+        at = 3 * self.robot.leg_index[leg] + LEG_WAYS[way]
+        start = self._rest.copy()
+        robot = self.robot
+        start[at] = np.clip(start[at], robot.lower[at], robot.upper[at] - WIGGLE)
+        there = start.copy()
+        there[at] += WIGGLE
+        return start, there, at
+
+    def went(self, leg: str, way: str, right: bool) -> None:
+        """Whether it went that way; if not, that joint's direction is the other one."""
+        joint = self.robot.joint_names[3 * self.robot.leg_index[leg] + LEG_WAYS[way]]
+        if not right:
+            self.turn(joint, bool(self.calibration.direction[self.robot.joint_index[joint]] > 0))
+        self.mark("legs", f"{leg} {way}", right)
+
+    # ---------------------------------------------------------------- back
+
+    def back(self) -> str:
+        """Take the last change back."""
+        if not self.notebook.past:
+            return "there is nothing to take back"
+        *older, last = self.notebook.past
+        before = Calibration.parse(last.calibration, "what was before", self.robot)
+        # A meter's value has nothing to do with what people were doing here.
+        self.calibration = replace(before, battery_scale=self.calibration.battery_scale)
+        self._note(saw=last.saw, read=last.read, heights=last.heights, done=last.done, past=tuple(older))
+        self.reckoned = None
+        return ""
+
+    # ---------------------------------------------------------------- pieces of it
+
+    @cached_property
+    def _rest(self) -> Array:
+        return rest_joints(self.robot)
+
+    def _note(self, **changes: object) -> None:
+        self.notebook = self.notebook.model_copy(update=changes)
+
+    def _remember(self, words: str, merge: bool = False) -> None:
+        """How it is now, before a change; a nudge after a nudge of the same joint is one change."""
+        note = self.notebook
+        if merge and note.past and note.past[-1].words == words:
+            return
+        page = Past(
+            words=words,
+            calibration=self.calibration.dump(),
+            saw=note.saw,
+            read=note.read,
+            heights=note.heights,
+            done=note.done,
+        )
+        self._note(past=(*note.past, page)[-PAST:])
+
+    def _forget(self, joints: list[str]) -> None:
+        self._note(read={name: own for name, own in self.notebook.read.items() if name not in joints})
+        for name in joints:
+            self.mark("angles", name, False)
+
+    def _fit(self, joint: str) -> None:
+        """Trim and scale of a joint from its readings, which also show when it turns the other way."""
+        if not self.notebook.read.get(joint):
+            return
+        robot, i = self.robot, self.robot.joint_index[joint]
+        own = self.notebook.read[joint]
+        pulses = np.array([each.pulse_us for each in own])
+        angles = np.array([each.angle_deg for each in own])
+        if np.ptp(pulses) > np.deg2rad(20) * robot.us_per_rad[i]:
+            sign = float(np.sign(np.polyfit(pulses, angles, 1)[0])) or 1.0
+            direction = self.calibration.direction.copy()
+            direction[i] = sign
+            self.calibration = replace(self.calibration, direction=direction)
+        found = self.servo(joint)
+        trims, scales = self.calibration.trim_rad.copy(), self.calibration.scale.copy()
+        trims[i] = np.clip(found.trim, -np.pi / 4, np.pi / 4)
+        scales[i] = np.clip(found.scale, *SCALES)
+        self.calibration = replace(self.calibration, trim_rad=trims, scale=scales)
+        self.mark("angles", joint, self.next_pulse(joint) is None)

@@ -1,0 +1,87 @@
+r"""From readings of a protractor to a servo's trim and its true microseconds per degree.
+
+With a pulse's distance from mid-travel, divided by the data sheet's µs per degree and signed by the servo's
+direction, as x, a servo that turns ``scale`` times as many µs per degree as its data sheet says stands at ::
+
+    angle - mid = x / scale - trim
+
+which is a straight line in x. Servos of one class differ by a few percent (practice), so a slope near the data
+sheet's is drawn to it; one that is further off than the readings can explain is another servo than was believed,
+and then the readings alone decide.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+PROTRACTOR = np.deg2rad(0.6)
+"""rad, standard deviation of an angle read to a degree (uniform within one either way: 1/√3 of it)."""
+ALIKE = 0.015
+"""By how much servos of one class differ in µs per degree, one standard deviation (practice)."""
+HORN = np.deg2rad(8.0)
+"""rad, standard deviation of a trim before anything is read (practice: a spline of 24 teeth is 15 degrees a tooth)."""
+CLEARLY = 3.5
+"""So many standard deviations from the data sheet's is no accident; and less than :data:`LEAST` is not worth a word."""
+LEAST = 0.04
+APART = np.deg2rad(40.0)
+"""Readings have to be so far apart to say anything of µs per degree."""
+SCALES = (0.5, 1.99)
+"""What a calibration may hold."""
+
+
+@dataclass(frozen=True)
+class Servo:
+    """What the readings of one joint say."""
+
+    trim: float
+    """rad, to be added to every angle before it becomes a pulse."""
+    scale: float
+    """Its true µs per degree over the data sheet's."""
+    spread: float
+    """rad, one standard deviation of where it stands at an angle, for the worst of those asked about."""
+    other: bool
+    """Whether its µs per degree is clearly not the data sheet's."""
+
+
+@lru_cache(maxsize=256)
+def fit(away: tuple[float, ...], angles: tuple[float, ...], at: tuple[float, ...]) -> Servo:
+    """Trim and scale from readings.
+
+    Args:
+        away: (N,) rad, x of each reading: by the data sheet how far its pulse is from mid-travel, signed as angles.
+        angles: (N,) rad, where the joint really stood, from its mid.
+        at: (M,) rad from mid: the angles for which ``spread`` is told.
+
+    Returns:
+        The servo; with no readings as the data sheet says, with the spread that horns have.
+    """
+    x, y = np.asarray(away, dtype=np.float64), np.asarray(angles, dtype=np.float64)
+    slope, trim, cover = _line(x, y, ALIKE)
+    other = False
+    if len(x) >= 2 and np.ptp(x) >= APART:
+        free, free_trim, free_cover = _line(x, y, 10.0)
+        off = abs(free - 1)
+        if off > LEAST and off > CLEARLY * float(np.sqrt(free_cover[0, 0] + ALIKE**2)):
+            slope, trim, cover, other = free, free_trim, free_cover, True
+    slope = float(np.clip(slope, 1 / SCALES[1], 1 / SCALES[0]))
+    # Where it stands for a given pulse: the line's own spread at that x.
+    places = np.asarray(at, dtype=np.float64)
+    rows = np.stack([places, -np.ones_like(places)], axis=-1)
+    spread = float(np.sqrt(np.einsum("mi,ij,mj->m", rows, cover, rows).max()))
+    return Servo(trim=trim, scale=1 / slope, spread=spread, other=other)
+
+
+def _line(x: Array, y: Array, alike: float) -> tuple[float, float, Array]:
+    """Slope and trim of the straight line, drawn to slope 1 within ``alike``; their covariance."""
+    rows = np.stack([x, -np.ones_like(x)], axis=-1) / PROTRACTOR
+    prior = np.diag([alike**-2, HORN**-2])
+    normal = rows.T @ rows + prior
+    cover = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+    found = cover @ (rows.T @ (y / PROTRACTOR) + prior @ np.array([1.0, 0.0]))
+    return float(found[0]), float(found[1]), cover
