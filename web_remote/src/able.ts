@@ -33,6 +33,8 @@ const HELD: Partial<Record<State["mode"], string>> = {
   stopped: "It is stopped. Lift the stop first.",
   limp: "It is limp. Stand it up first.",
   fault: "It halted by a fault. Clear that first.",
+  setup: "It is being brought up. Leave that first.",
+  halted: "It is stopped. Lift the stop first.",
 };
 
 /** Whether a move or a recording can be started. */
@@ -59,15 +61,18 @@ export function mayDrive(situation: Situation): Able {
 export type Bar =
   | { does: "stop" }
   /** Held, it lifts the stop, stands up from limp, or tries again after a fault. */
-  | { does: "lift"; from: "stopped" | "limp" | "fault"; takes: boolean }
+  | { does: "lift"; from: Latched; takes: boolean }
   /** Stopped, but this browser may not lift it. */
-  | { does: "wait"; from: "stopped" | "limp" | "fault"; why: string };
+  | { does: "wait"; from: Latched; why: string };
+
+/** Modes that last until somebody lifts them. */
+export type Latched = "stopped" | "limp" | "fault" | "halted";
 
 export function bar(situation: Situation): Bar {
   const { connection, state } = situation;
   if (connection.phase !== "live" || !state) return { does: "stop" };
   const { mode } = state;
-  if (mode !== "stopped" && mode !== "limp" && mode !== "fault") return { does: "stop" };
+  if (mode !== "stopped" && mode !== "limp" && mode !== "fault" && mode !== "halted") return { does: "stop" };
   const may = mayCommand(situation);
   if (may.able) return { does: "lift", from: mode, takes: false };
   if (may.offerTake) return { does: "lift", from: mode, takes: true };

@@ -14,6 +14,7 @@ import { Latest } from "./latest.ts";
 import { type Limit, SteadyLimit } from "./limit.ts";
 import { type Connection, HubLink, type Socket } from "./link.ts";
 import type {
+  Bringup,
   FromBrowser,
   FromHub,
   MoveInfo,
@@ -51,6 +52,7 @@ export class Remote {
   readonly state = signal<State | null>(null);
   readonly moves = signal<MoveInfo[] | null>(null);
   readonly recordings = signal<RecordingInfo[] | null>(null);
+  readonly bringup = signal<Bringup | null>(null);
   readonly notices = signal<Told[]>([]);
   /** A Stop was pressed that the hub has not had yet. */
   readonly stopOwed = signal(false);
@@ -240,6 +242,9 @@ export class Remote {
       case "refused":
         this.hearMaking?.(message);
         this.#refused(message);
+        break;
+      case "bringup":
+        this.bringup.value = message;
         break;
       case "pong":
         break;

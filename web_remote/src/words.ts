@@ -42,6 +42,8 @@ export function modeWords(state: Pick<State, "mode" | "playing" | "walking">): s
     stopped: "Stopped, and holding.",
     limp: "Limp: its servos are off.",
     fault: "Halted by a fault.",
+    setup: "Being brought up.",
+    halted: "Stopped in its bring-up; what has a pulse holds.",
   };
   return words[state.mode];
 }

@@ -9,9 +9,19 @@ import { useRemote } from "./context.ts";
 /** Someone who presses Stop in alarm presses again and long: that must not lift it. */
 const SETTLE_MS = 1000;
 
-const LIFT = { stopped: "hold to lift", limp: "hold to stand up", fault: "hold to try again" } as const;
-const NAME = { stopped: "Stopped", limp: "Limp", fault: "Fault" } as const;
-const AGAIN = { stopped: "press again to lift", limp: "press again to stand up", fault: "press again to retry" } as const;
+const LIFT = {
+  stopped: "hold to lift",
+  halted: "hold to lift",
+  limp: "hold to stand up",
+  fault: "hold to try again",
+} as const;
+const NAME = { stopped: "Stopped", halted: "Stopped", limp: "Limp", fault: "Fault" } as const;
+const AGAIN = {
+  stopped: "press again to lift",
+  halted: "press again to lift",
+  limp: "press again to stand up",
+  fault: "press again to retry",
+} as const;
 
 function how(bar: Exclude<Bar, { does: "stop" }>, held: HoldPhase): string {
   if (bar.does === "wait") return bar.why;
