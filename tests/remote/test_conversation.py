@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from motionhub.hub import commands
 from motionhub.library.names import is_name
-from motionhub.remote import making, messages
+from motionhub.remote import bringing, making, messages
 from motionhub.remote.budget import Budget, WrongKeys, network_of
 from motionhub.remote.conversation import BURST, MESSAGES_PER_SECOND, OVERDRAFT, UNREADABLE_TOLERATED, Conversation
 from motionhub.remote.convert import command
@@ -49,6 +49,22 @@ def test_every_message_of_a_browser_asks_something_of_the_hub() -> None:
         messages.SetOutput: {"output": "lamp", "level": 0.5},
         messages.MeterShows: {"volts": 7.6},
         messages.Ping: {"n": 1},
+        bringing.BringupGo: {"step": "look"},
+        bringing.BringupDone: {"step": "look", "item": "head"},
+        bringing.BringupCentre: {"joints": ["head"]},
+        bringing.BringupTry: {"joint": "head"},
+        bringing.BringupSaw: {"joint": "head", "moved": "tail", "way": "more"},
+        bringing.BringupPulse: {"joint": "head", "pulse_us": 1500},
+        bringing.BringupAngle: {"joints": ["head"], "angles_deg": [12.5]},
+        bringing.BringupRead: {"joint": "head", "pulse_us": 1700, "angle_deg": 21},
+        bringing.BringupForget: {"joint": "head"},
+        bringing.BringupTrim: {"joint": "head", "trim_deg": -3.5},
+        bringing.BringupTurn: {"joint": "head", "reversed": True},
+        bringing.BringupLimit: {"joint": "head", "which": "low"},
+        bringing.BringupStand: {"stance": 0},
+        bringing.BringupHeights: {"stance": 0, "heights_mm": [70, None, 71]},
+        bringing.BringupLeg: {"leg": "left_front", "way": "up"},
+        bringing.BringupWent: {"leg": "left_front", "way": "up", "right": False},
     }
     others = [kind for kind in FROM_BROWSER if kind.__module__ != making.__name__ and kind is not messages.Hello]
     asked = {type(command(kind(**examples.get(kind, {})))) for kind in others}
