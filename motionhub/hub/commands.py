@@ -138,6 +138,16 @@ class MeterShows:
 
 
 @dataclass(frozen=True)
+class SendCalibration:
+    """Have the robot keep the hub's calibration in place of its own."""
+
+
+@dataclass(frozen=True)
+class TakeCalibration:
+    """Make what the robot keeps the hub's calibration, in place of its own."""
+
+
+@dataclass(frozen=True)
 class Ping:
     """Says only that its sender is still there, which keeps its lease of control alive."""
 
@@ -161,6 +171,8 @@ Command = (
     | Replay
     | SetOutput
     | MeterShows
+    | SendCalibration
+    | TakeCalibration
     | Ping
     | asks.Ask
 )

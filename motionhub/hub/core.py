@@ -25,12 +25,14 @@ from motionhub.hub.bringup.view import BringupView, view
 from motionhub.hub.bringup.workbench import Workbench
 from motionhub.hub.director import Director
 from motionhub.hub.draw import EVERY, Draw
-from motionhub.hub.events import BringupChanged, Event, Notice, Prepare, Refused, Think
+from motionhub.hub.events import AskCalibration, BringupChanged, Event, Notice, Prepare, Refused, Think
 from motionhub.hub.faults import RobotFaults
 from motionhub.hub.figure import Footing
 from motionhub.hub.guard import Guard
+from motionhub.hub.kept import RobotKeeps
 from motionhub.hub.lease import Lease
 from motionhub.hub.orders import ORDERS
+from motionhub.hub.pulses import Pulses
 from motionhub.hub.radio import Radio
 from motionhub.hub.recorder import RecordedTick, Recorder
 from motionhub.hub.snapshot import DriverView, HubState, LinkView
@@ -40,7 +42,8 @@ from motionhub.hub.sources.replay import Replay, joints_of
 from motionhub.hub.states import HELD, Cause, Mode, after
 from motionhub.library.notebook import Notebook
 from motionhub.library.recording import Recording
-from motionhub.link.wire import Activity, Telemetry
+from motionhub.link.session import InUse, Keeping
+from motionhub.link.wire import Activity, Telemetry, Welcome
 from motionhub.motion.frames import Frames
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
@@ -126,10 +129,10 @@ class Hub:
         self._passed: deque[Array] = deque(maxlen=LOOKED_AWAY)
         """Joints of the ticks that nobody has looked at yet."""
         self._feet: deque[tuple[bool, ...] | None] = deque(maxlen=FEET_TICKS)
-        self._low = calibration.by_connector(np.ceil(calibration.low_us))
-        self._high = calibration.by_connector(np.floor(calibration.high_us))
         self.workbench = Workbench(robot, calibration, 1 / rate_hz, notebook)
         self._left_setup = -1
+        self._pulses = Pulses(robot, calibration, 1 / rate_hz)
+        self.kept = RobotKeeps(robot, calibration)
         self._sounders = np.array([output.kind == "sounder" for output in robot.outputs], dtype=bool)
         self.by_hand = np.zeros(len(robot.outputs))
         self._outputs = self.by_hand
@@ -208,11 +211,27 @@ class Hub:
         self.say(self._preparing)
 
     def use(self, calibration: Calibration) -> None:
-        """From now on this is the calibration."""
+        """From now on this is the calibration; pulses go over to it slowly, wherever the robot is held.
+
+        It may be called between any two ticks, but not while a recording's pulses are replayed. Who saves it is the
+        caller; whether the robot keeps it too is :attr:`kept`'s to say.
+        """
         self.calibration = calibration
-        self._low = calibration.by_connector(np.ceil(calibration.low_us))
-        self._high = calibration.by_connector(np.floor(calibration.high_us))
+        self._pulses.use(calibration, None if self.mode in ("limp", "setup", "halted") else self.director.stage.joints)
+        self.kept.use(calibration)
         self.workbench.use(calibration)
+
+    def connected(self, welcome: Welcome, now: float) -> list[Event]:
+        """The robot has answered, and said what it keeps."""
+        if self.kept.connected(welcome):
+            self.say(AskCalibration())
+        return self._told()
+
+    def robot_keeps(self, news: Keeping | InUse, now: float) -> list[Event]:
+        """The robot has said what it keeps, or how far keeping it has come."""
+        for level, text in self.kept.hear(news):
+            self.tell(level, text)
+        return self._told()
 
     # ---------------------------------------------------------------- what the shell brings
 
@@ -261,6 +280,7 @@ class Hub:
         elif before.up and not link.up:
             self.tell("warning", "The link to the robot is quiet; the robot eases to rest by itself")
             self.activity = None
+            self.kept.lost()
             self._lost()
         for words, matters in self._radio.hear(link, now):
             self.tell("warning" if matters else "info", words)
@@ -347,6 +367,7 @@ class Hub:
     def _on_limp(self, was: Mode) -> None:
         self._quieten()
         self._clear_bench()
+        self._pulses.let_go()
         self.director.hold()
         self._end_recording("the robot is limp")
 
@@ -432,11 +453,11 @@ class Hub:
             self.tell("error", f"Held back by the guard: {objection}")
             self._outputs = self._combined(None)
             self.cause("violation", f"The guard held it back: {objection}.")
-            pulses = self._calibrated(stage.joints)
+            pulses = self._pulses.of(stage.joints)
         else:
             stage.accept(step.joints)
             self._outputs = self._combined(step.outputs)
-            pulses = self._calibrated(step.joints) if step.pulses is None else step.pulses
+            pulses = self._pulses.of(step.joints) if step.pulses is None else step.pulses
             self._follow(cause)
         self._passed.append(stage.joints)
         self._recent.append(stage.joints)
@@ -508,11 +529,6 @@ class Hub:
         """What a source gives goes before what people have set by hand."""
         return self.by_hand if played is None else np.where(np.isnan(played), self.by_hand, played)
 
-    def _calibrated(self, joints: Array) -> Array:
-        """Whole microseconds, and never beyond a servo's ends, rounding included."""
-        pulses = np.rint(self.calibration.pulses(self.robot, joints))
-        return np.minimum(np.maximum(pulses, self._low), self._high)
-
     # ---------------------------------------------------------------- what is seen of it
 
     def _look(self) -> None:
@@ -555,6 +571,7 @@ class Hub:
             feet=tuple(self._feet),
             link=self.link,
             battery=self.battery.view,
+            kept=self.kept.view,
             driver=DriverView(holder.id, holder.name) if holder else None,
             playing=player.progress if player else None,
             recording_s=recorder.duration_s if recorder else None,

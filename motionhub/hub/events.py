@@ -55,6 +55,18 @@ class Keep:
 
 
 @dataclass(frozen=True)
+class AskCalibration:
+    """Ask the robot for the calibration that it uses."""
+
+
+@dataclass(frozen=True)
+class SendCalibration:
+    """Have the robot keep this image of the calibration."""
+
+    image: bytes
+
+
+@dataclass(frozen=True, eq=False)
 class Calibrated:
     """What is known of the machine has changed, and is to be kept."""
 
@@ -85,4 +97,16 @@ class BringupChanged:
     """What :attr:`Hub.bringup` shows is another now."""
 
 
-Event = Refused | Notice | Prepare | Began | Keep | Calibrated | Think | KeepBringup | BringupChanged
+Event = (
+    Refused
+    | Notice
+    | Prepare
+    | Began
+    | Keep
+    | Calibrated
+    | AskCalibration
+    | SendCalibration
+    | Think
+    | KeepBringup
+    | BringupChanged
+)

@@ -25,6 +25,7 @@ from motionhub.hub.bringup.view import BringupView
 from motionhub.hub.commands import Command, Play
 from motionhub.hub.core import Hub, Ready, Tick
 from motionhub.hub.events import (
+    AskCalibration,
     Began,
     BringupChanged,
     Calibrated,
@@ -34,6 +35,7 @@ from motionhub.hub.events import (
     Notice,
     Prepare,
     Refused,
+    SendCalibration,
     Think,
 )
 from motionhub.hub.keeper import Keeper
@@ -44,7 +46,7 @@ from motionhub.hub.verdicts import Verdicts
 from motionhub.library.recording import Recording
 from motionhub.library.store import Library
 from motionhub.link.ports import Port
-from motionhub.link.session import Connected, Disconnected, Heard, LinkSession, Mismatch
+from motionhub.link.session import Connected, Disconnected, Heard, InUse, Keeping, LinkSession, Mismatch
 from motionhub.motion.frames import Frames
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
@@ -238,6 +240,10 @@ class Show:
                 self._keeper.begin()
             elif isinstance(event, Keep):
                 self._keep(event)
+            elif isinstance(event, AskCalibration):
+                self._session.ask()
+            elif isinstance(event, SendCalibration):
+                self._session.keep(event.image)
             elif isinstance(event, Calibrated):
                 self._spawn(self._save(event.calibration))
             elif isinstance(event, Think):
@@ -374,6 +380,10 @@ class Show:
                 self._publish(self.hub.robot_says(event.telemetry, now))
             elif isinstance(event, Connected | Disconnected):
                 self._look_at_link(now)
+                if isinstance(event, Connected):
+                    self._publish(self.hub.connected(event.welcome, now))
+            elif isinstance(event, Keeping | InUse):
+                self._publish(self.hub.robot_keeps(event, now))
             elif isinstance(event, Mismatch):
                 self._tell(Notice("error", event.text))
 

@@ -18,7 +18,8 @@ from motionhub.hub.battery import Battery
 from motionhub.hub.bringup import orders as bringup
 from motionhub.hub.bringup.workbench import Workbench
 from motionhub.hub.director import Director
-from motionhub.hub.events import Began, Calibrated, Event, Keep, Notice
+from motionhub.hub.events import Began, Calibrated, Event, Keep, Notice, SendCalibration
+from motionhub.hub.kept import RobotKeeps
 from motionhub.hub.lease import Lease, Person
 from motionhub.hub.recorder import Recorder
 from motionhub.hub.snapshot import LinkView
@@ -47,6 +48,7 @@ class Hub(Protocol):
     stick: ask.Drive
     stick_at: float
     by_hand: NDArray[np.float64]
+    kept: RobotKeeps
     workbench: Workbench
 
     def use(self, calibration: Calibration) -> None:
@@ -199,6 +201,27 @@ def _meter_shows(hub: Hub, person: Person, command: ask.MeterShows, now: float) 
     return ""
 
 
+def _send_calibration(hub: Hub, person: Person, command: ask.SendCalibration, now: float) -> str:
+    if not hub.link.up:
+        return NO_LINK
+    if hub.kept.view.state == "sending":
+        return "it is on its way already"
+    hub.kept.sending()
+    hub.say(SendCalibration(hub.kept.image))
+    return ""
+
+
+def _take_calibration(hub: Hub, person: Person, command: ask.TakeCalibration, now: float) -> str:
+    theirs = hub.kept.theirs
+    if theirs is None:
+        return "what the robot keeps has not been read" if hub.link.up else NO_LINK
+    if hub.mode not in ("rest", "stopped", "limp", "fault"):
+        return "wait until the robot stands still"
+    hub.use(theirs)
+    hub.say(Calibrated(theirs))
+    return ""
+
+
 def _ping(hub: Hub, person: Person, command: ask.Ping, now: float) -> str:
     return ""
 
@@ -222,6 +245,8 @@ ORDERS: dict[type, Order] = {
     ask.Replay: Order(_play),
     ask.SetOutput: Order(_set_output),
     ask.MeterShows: Order(_meter_shows),
+    ask.SendCalibration: Order(_send_calibration),
+    ask.TakeCalibration: Order(_take_calibration),
     ask.Ping: Order(_ping, needs_control=False),
     **{kind: Order(bringup.take) for kind in bringup.KINDS},
 }

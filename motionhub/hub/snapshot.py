@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.hub.kept import KeptView
 from motionhub.hub.sources import Limit
 from motionhub.hub.states import Mode
 
@@ -98,6 +99,7 @@ class HubState:
     did not stand as it was told."""
     link: LinkView
     battery: BatteryView
+    kept: KeptView
     driver: DriverView | None
     playing: ProgressView | None
     recording_s: float | None

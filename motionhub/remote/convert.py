@@ -19,6 +19,7 @@ from motionhub.remote.parts import Message
 
 if TYPE_CHECKING:
     from motionhub.hub.bringup.view import BringupView, JointView
+    from motionhub.hub.kept import KeptView
     from motionhub.hub.live import MoveLine, RecordingLine
     from motionhub.hub.snapshot import HubState
     from motionhub.robot.model import Robot
@@ -54,6 +55,8 @@ _COMMANDS: dict[type[Message], Callable[[Any], commands.Command]] = {
     messages.Replay: lambda m: commands.Replay(name=m.name),
     messages.SetOutput: lambda m: commands.SetOutput(output=m.output, level=m.level),
     messages.MeterShows: lambda m: commands.MeterShows(volts=m.volts),
+    messages.SendCalibration: lambda m: commands.SendCalibration(),
+    messages.TakeCalibration: lambda m: commands.TakeCalibration(),
     messages.Ping: lambda m: commands.Ping(),
     bringing.BringupBegin: lambda m: asks.BringupBegin(),
     bringing.BringupLeave: lambda m: asks.BringupLeave(),
@@ -238,6 +241,17 @@ def _bringup_joint(joint: JointView) -> bringing.BringupJoint:
         places_us=joint.places,
         next_us=joint.next_pulse,
         spread_deg=None if joint.spread is None else round(math.degrees(joint.spread), 2),
+    )
+
+
+def robot_keeps(view: KeptView) -> messages.RobotKeeps:
+    """What the robot keeps beside the hub's calibration."""
+    return messages.RobotKeeps(
+        state=view.state,
+        sent=view.sent,
+        differences=[
+            messages.KeptDifference(joint=each.joint, ours=each.ours, theirs=each.theirs) for each in view.differences
+        ],
     )
 
 

@@ -20,12 +20,13 @@ from websockets.exceptions import ConnectionClosed
 
 from motionhub import __version__
 from motionhub.hub.events import BringupChanged, Notice, Refused
+from motionhub.hub.kept import KeptView
 from motionhub.hub.live import MovesChanged, RecordingsChanged
 from motionhub.remote import messages
 from motionhub.remote.bringing import Bringup
 from motionhub.remote.budget import WrongKeys
 from motionhub.remote.conversation import Closing, Conversation
-from motionhub.remote.convert import bringup, command, is_making, moves, pack, pack_state, recordings
+from motionhub.remote.convert import bringup, command, is_making, moves, pack, pack_state, recordings, robot_keeps
 from motionhub.remote.keys import Keys, Role
 from motionhub.remote.making import LONG_MESSAGE_BYTES
 from motionhub.remote.messages import CloseCode
@@ -110,6 +111,7 @@ class Desk:
         self._hello_s = hello_s
         self._wrong = WrongKeys()
         self._viewers: dict[str, Outbox] = {}
+        self._kept = KeptView()
         self._ids = itertools.count(1)
         self._ends = [stage.subscribe(self._show_state), stage.listen(self._tell)]
 
@@ -161,6 +163,7 @@ class Desk:
         outbox.put(pack(messages.Welcome(role=role, you=client, hub_version=__version__, robot=self._info)))
         outbox.put_latest("moves", pack(moves(self._stage.moves())))
         outbox.put_latest("recordings", pack(recordings(self._stage.recordings())))
+        outbox.put_latest("robot_keeps", pack(robot_keeps(self._kept)))
         if shown := self._stage.bringup():
             outbox.put_latest("bringup", pack(bringup(shown)))
         sender = asyncio.create_task(_send(connection, outbox))
@@ -208,6 +211,9 @@ class Desk:
     def _show_state(self, state: HubState) -> None:
         if not self._viewers:
             return
+        if state.kept != self._kept:
+            self._kept = state.kept
+            self._put_latest(robot_keeps(state.kept))
         packed = pack_state(state)
         for outbox in self._viewers.values():
             outbox.put_latest("state", packed)
@@ -228,7 +234,7 @@ class Desk:
             case BringupChanged() if self._viewers and (shown := self._stage.bringup()):
                 self._put_latest(bringup(shown))
 
-    def _put_latest(self, listing: messages.Moves | messages.Recordings | Bringup) -> None:
+    def _put_latest(self, listing: messages.Moves | messages.Recordings | messages.RobotKeeps | Bringup) -> None:
         packed = pack(listing)
         for outbox in self._viewers.values():
             outbox.put_latest(listing.type, packed)

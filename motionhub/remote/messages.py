@@ -185,6 +185,18 @@ class MeterShows(Message):
     volts: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)]
 
 
+class SendCalibration(Message):
+    """Have the robot keep the hub's calibration in place of its own (:class:`RobotKeeps`)."""
+
+    type: Literal["send_calibration"] = "send_calibration"
+
+
+class TakeCalibration(Message):
+    """Make what the robot keeps the hub's calibration, in place of its own."""
+
+    type: Literal["take_calibration"] = "take_calibration"
+
+
 class Ping(Message):
     """Asks for a :class:`Pong` with the same number."""
 
@@ -212,6 +224,8 @@ FromBrowser = Annotated[
     | Replay
     | SetOutput
     | MeterShows
+    | SendCalibration
+    | TakeCalibration
     | Ping
     | bringing.BringupBegin
     | bringing.BringupLeave
@@ -460,6 +474,25 @@ class Recordings(Message):
     items: list[RecordingInfo]
 
 
+class KeptDifference(Message):
+    """A joint whose calibration is another one on the robot, in words."""
+
+    joint: str
+    ours: str
+    theirs: str
+
+
+class RobotKeeps(Message):
+    """How the calibration that the robot keeps compares with the hub's; sent after Welcome and whenever it changes."""
+
+    type: Literal["robot_keeps"] = "robot_keeps"
+    state: Literal["unknown", "reading", "same", "differs", "sending", "waiting", "refused", "failed"]
+    """unknown: there is no link. waiting: written on the robot, and used once no servo stands beyond the new ends."""
+    sent: bool
+    """Whether what the robot uses was sent to it; else it came with its program."""
+    differences: list[KeptDifference]
+
+
 class Notice(Message):
     """Something that people should know, in words."""
 
@@ -489,6 +522,7 @@ FromHub = Annotated[
     | State
     | Moves
     | Recordings
+    | RobotKeeps
     | Notice
     | Refused
     | Pong

@@ -10,10 +10,10 @@ import numpy as np
 
 from motionhub.hub import commands as ask
 from motionhub.hub.core import Hub, Tick
-from motionhub.hub.events import Event, Keep, Notice, Prepare, Refused
+from motionhub.hub.events import AskCalibration, Calibrated, Event, Keep, Notice, Prepare, Refused, SendCalibration
 from motionhub.hub.snapshot import HubState, LinkView
 from motionhub.library.recording import Recording
-from motionhub.link.session import Connected, Disconnected, Heard, LinkSession
+from motionhub.link.session import Connected, Disconnected, Heard, InUse, Keeping, LinkSession
 from motionhub.link.simulated import SimulatedRobot
 from motionhub.link.wire import Activity, Faults, Telemetry
 from motionhub.motion.frames import Frames
@@ -88,7 +88,12 @@ class Rehearsal:
                 found = self.repertoire[event.name]
                 ready = found if isinstance(found, str) else self.hub.make_ready(event.name, found)
                 heard += self._hear(self.hub.prepared(event.job, ready, self.now))
+            elif isinstance(event, AskCalibration | SendCalibration):
+                self.to_robot(event)
         return heard
+
+    def to_robot(self, event: AskCalibration | SendCalibration) -> None:
+        """Without a wire nothing comes of it."""
 
     def tick(self) -> Tick:
         self.now += DT
@@ -154,6 +159,11 @@ class Rehearsal:
         )
 
     @property
+    def saved(self) -> list[Calibration]:
+        """Calibrations that the shell was to save."""
+        return [e.calibration for e in self.events if isinstance(e, Calibrated)]
+
+    @property
     def kept(self) -> list[str]:
         return [e.name for e in self.events if isinstance(e, Keep)]
 
@@ -161,9 +171,15 @@ class Rehearsal:
 class Wired(Rehearsal):
     """The same, with the simulated robot at the far end of the wire, in the same virtual time."""
 
-    def __init__(self, robot: Robot, charge: float = 1.0) -> None:
-        calibration = Calibration.default(robot)
-        self.machine = SimulatedRobot(robot, calibration, charge=charge)
+    def __init__(
+        self,
+        robot: Robot,
+        charge: float = 1.0,
+        calibration: Calibration | None = None,
+        machine: SimulatedRobot | None = None,
+    ) -> None:
+        calibration = calibration or Calibration.default(robot)
+        self.machine = machine or SimulatedRobot(robot, calibration, charge=charge)
         self.session = LinkSession(robot, 7)
         self.plugged = True
         self.deaf = False
@@ -187,10 +203,20 @@ class Wired(Rehearsal):
                 self._hear(self.hub.robot_says(event.telemetry, self.now))
             elif isinstance(event, Connected | Disconnected):
                 self._look()
+                if isinstance(event, Connected):
+                    self._hear(self.hub.connected(event.welcome, self.now))
+            elif isinstance(event, Keeping | InUse):
+                self._hear(self.hub.robot_keeps(event, self.now))
         if self.hub.ticks % 5 == 0:
             self._look()
         self.each_tick()
         return tick
+
+    def to_robot(self, event: AskCalibration | SendCalibration) -> None:
+        if isinstance(event, SendCalibration):
+            self.session.keep(event.image)
+        else:
+            self.session.ask()
 
     def _look(self) -> None:
         s = self.session.status(self.now)

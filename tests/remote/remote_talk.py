@@ -85,12 +85,13 @@ class Running:
         return connect(self.url, **options)
 
     async def pair(self, connection: ClientConnection, key: str | None = None, name: str = "test") -> dict[str, Any]:
-        """Say hello and return the welcome; the two lists that follow it are read and left out."""
+        """Say hello and return the welcome; what follows it is read and left out."""
         await connection.send(pack(type="hello", key=key or self.keys.operator, name=name))
         welcome = await receive(connection)
         assert welcome["type"] == "welcome"
         assert (await receive(connection))["type"] == "moves"
         assert (await receive(connection))["type"] == "recordings"
+        assert (await receive(connection))["type"] == "robot_keeps"
         return welcome
 
 

@@ -300,12 +300,12 @@ async def test_what_the_hub_sends_is_what_the_models_say(running: Running, robot
     async with running.connect() as connection:
         await connection.send(pack(type="hello", key=running.keys.operator))
         running_kinds = set()
-        for _ in range(3):
+        for _ in range(4):
             message = messages.from_hub.validate_python(await receive(connection))
             running_kinds.add(message.type)
         running.stage.publish(hub.state(0.0))
         running_kinds.add(messages.from_hub.validate_python(await receive(connection)).type)
-    assert running_kinds == {"welcome", "moves", "recordings", "state"}
+    assert running_kinds == {"welcome", "moves", "recordings", "robot_keeps", "state"}
 
 
 async def test_a_device_without_a_name_gets_one_and_control_characters_are_taken_out(running: Running) -> None:

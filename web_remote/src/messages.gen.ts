@@ -215,6 +215,16 @@ export interface MeterShows {
   volts: number;
 }
 
+/** Have the robot keep the hub's calibration in place of its own (RobotKeeps). */
+export interface SendCalibration {
+  type: "send_calibration";
+}
+
+/** Make what the robot keeps the hub's calibration, in place of its own. */
+export interface TakeCalibration {
+  type: "take_calibration";
+}
+
 /** Asks for a Pong with the same number. */
 export interface Ping {
   type: "ping";
@@ -558,6 +568,8 @@ export type FromBrowser =
   | Replay
   | SetOutput
   | MeterShows
+  | SendCalibration
+  | TakeCalibration
   | Ping
   | BringupBegin
   | BringupLeave
@@ -780,6 +792,23 @@ export interface RecordingInfo {
 export interface Recordings {
   type: "recordings";
   items: RecordingInfo[];
+}
+
+/** A joint whose calibration is another one on the robot, in words. */
+export interface KeptDifference {
+  joint: string;
+  ours: string;
+  theirs: string;
+}
+
+/** How the calibration that the robot keeps compares with the hub's; sent after Welcome and whenever it changes. */
+export interface RobotKeeps {
+  type: "robot_keeps";
+  /** unknown: there is no link. waiting: written on the robot, and used once no servo stands beyond the new ends. */
+  state: "unknown" | "reading" | "same" | "differs" | "sending" | "waiting" | "refused" | "failed";
+  /** Whether what the robot uses was sent to it; else it came with its program. */
+  sent: boolean;
+  differences: KeptDifference[];
 }
 
 /** Something that people should know, in words. */
@@ -1114,6 +1143,7 @@ export type FromHub =
   | State
   | Moves
   | Recordings
+  | RobotKeeps
   | Notice
   | Refused
   | Pong

@@ -21,6 +21,7 @@ import type {
   Notice,
   Posture,
   RecordingInfo,
+  RobotKeeps,
   Refused,
   RobotInfo,
   State,
@@ -53,6 +54,8 @@ export class Remote {
   readonly moves = signal<MoveInfo[] | null>(null);
   readonly recordings = signal<RecordingInfo[] | null>(null);
   readonly bringup = signal<Bringup | null>(null);
+  /** How the calibration that the robot keeps compares with the hub's. */
+  readonly keeps = signal<RobotKeeps | null>(null);
   readonly notices = signal<Told[]>([]);
   /** A Stop was pressed that the hub has not had yet. */
   readonly stopOwed = signal(false);
@@ -235,6 +238,9 @@ export class Remote {
         break;
       case "recordings":
         this.recordings.value = message.items;
+        break;
+      case "robot_keeps":
+        this.keeps.value = message;
         break;
       case "notice":
         this.tell(message.level, message.text);
