@@ -17,6 +17,7 @@ import sys
 import time
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +39,7 @@ from motionhub.hub.events import (
     SendCalibration,
     Think,
 )
+from motionhub.hub.flight import FlightKeeper, FlightNotes
 from motionhub.hub.keeper import Keeper
 from motionhub.hub.lateness import Lateness
 from motionhub.hub.repertoire import MoveLine, Repertoire
@@ -125,6 +127,7 @@ class Show:
         self._stances_known = False
         self._asked_bringup = self._kept_bringup = 0
         self._at_hand: Frames | None = None
+        self._flight = FlightNotes(self.hub, lambda line: self._flight_keeper.write(line))
         self._tasks: set[asyncio.Task[None]] = set()
         self._ticking: asyncio.Task[None] | None = None
 
@@ -138,6 +141,10 @@ class Show:
         """
         loop = self._loop = asyncio.get_running_loop()
         self._keeper = Keeper(self._library, self.hub.rate_hz, lambda text: self._soon(self._tell, _trouble(text)))
+        header = self._flight.header(datetime.now().astimezone())
+        self._flight_keeper = FlightKeeper(
+            self._library.folder, header, lambda text: self._soon(self._tell, Notice("warning", text))
+        )
         self._port.open(lambda: self._soon(self._read_soon))
         sys.setswitchinterval(_SWITCH_S)
         gc.collect()
@@ -162,7 +169,9 @@ class Show:
         self._ticking = None
         gc.unfreeze()
         await asyncio.to_thread(self._port.close)
+        self._flight.left(self._loop.time())
         await asyncio.to_thread(self._keeper.close)
+        await asyncio.to_thread(self._flight_keeper.close)
 
     async def broken(self) -> None:
         """Returns when the tick has died of a fault of the program, which is in the log by then; else never.
@@ -195,6 +204,7 @@ class Show:
 
     def handle(self, client: str, command: Command) -> None:
         """Take a command. Whatever comes of it, refusals too, is told to those who :meth:`listen`."""
+        self._flight.asked(client, command, self._loop.time())
         self._publish(self.hub.handle(client, command, self._loop.time()))
 
     def perform(self, client: str, frames: Frames) -> None:
@@ -234,6 +244,7 @@ class Show:
     def _publish(self, events: list[Event] | tuple[Event, ...]) -> None:
         """Do what the core asks for, and tell people the rest."""
         for event in events:
+            self._flight.heard(event, self._loop.time())
             if isinstance(event, Prepare):
                 self._spawn(self._prepare(event, self._at_hand))
             elif isinstance(event, Began):
@@ -357,6 +368,7 @@ class Show:
 
     def _follow_up(self, tick: Tick, now: float) -> None:
         """What can wait until the frame is out."""
+        self._flight.tick(tick.joints, now)
         self._publish(tick.events)
         self._hear(self._session.tick(now), now)
         if self.hub.ticks % STATUS_EVERY == 0:
