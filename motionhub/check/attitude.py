@@ -19,6 +19,8 @@ LEAP = float(np.deg2rad(5))
 """rad: where a joint turns by more within a frame, much may have happened between that frame and the one before."""
 STEPS, CUTS = 16, 4
 """Into so many parts the way between the two is cut then, and each of them so often again."""
+TOGETHER = 64
+"""Frames that are looked at so closely in one go."""
 TURN = float(np.deg2rad(0.5))
 """rad: parts in which the robot turns by less need not be cut again."""
 
@@ -68,21 +70,37 @@ def rolls_over(robot: Robot, joints: Array, support: Support, last: Indices | No
     still, other = still[other > 0], other[other > 0]
     far = np.abs(joints[other] - joints[other - 1]).max(axis=1, initial=0.0) > LEAP
     turned = (support.normal[other] * support.normal[other - 1]).sum(axis=1) < np.cos(ROLL)
-    for frame in other[far | (turned & ~still)]:
-        found[frame] = _leaps(robot, joints[frame - 1], joints[frame], support.normal[frame - 1])
+    doubtful = other[far | (turned & ~still)]
+    for some in np.split(doubtful, range(TOGETHER, len(doubtful), TOGETHER)):
+        found[some] = _leaps(robot, joints[some - 1], joints[some], support.normal[some - 1])
     return found
 
 
-def _leaps(robot: Robot, start: Array, stop: Array, normal: Array, cuts: int = CUTS) -> float:
-    """The most, in rad, that the robot rolls at once while its joints (J,) go evenly from where it rests on ``normal``.
+def _leaps(robot: Robot, start: Array, stop: Array, normal: Array, cuts: int = CUTS) -> Array:
+    """The most (N,) rad that the robot rolls at once while its joints go evenly from where it rests to where they stop.
 
     Turns of up to :data:`ROLL` are none.
+
+    Args:
+        robot: The robot.
+        start: (N, J) rad.
+        stop: (N, J) rad.
+        normal: (N, 3) the ground's normal at the start.
+        cuts: How often each way is still cut.
     """
-    way = start + np.linspace(0, 1, STEPS + 1)[:, None] * (stop - start)
-    ups = np.concatenate([normal[None], rest_on_ground(robot, way[1:], normal).normal])
-    turns = np.arccos(np.minimum((ups[1:] * ups[:-1]).sum(axis=1), 1.0))
+    count = len(start)
+    if not count:
+        return np.zeros(0)
+    way = start[:, None] + np.linspace(0, 1, STEPS + 1)[:, None] * (stop - start)[:, None]
+    before = np.full((count, STEPS, 3), np.nan)
+    before[:, 0] = normal
+    ups = rest_on_ground(robot, way[:, 1:].reshape(-1, robot.joints), before.reshape(-1, 3)).normal
+    ups = np.concatenate([normal[:, None], ups.reshape(count, STEPS, 3)], axis=1)
+    turns = np.arccos(np.minimum((ups[:, 1:] * ups[:, :-1]).sum(axis=2), 1.0))
     if cuts == 1:
-        most = float(turns.max())
-        return most if most > ROLL else 0.0
-    parts = np.flatnonzero(turns > TURN)
-    return max((_leaps(robot, way[i], way[i + 1], ups[i], cuts - 1) for i in parts), default=0.0)
+        most = turns.max(axis=1)
+        return np.where(most > ROLL, most, 0.0)
+    n, i = np.nonzero(turns > TURN)
+    found = np.zeros(count)
+    np.maximum.at(found, n, _leaps(robot, way[n, i], way[n, i + 1], ups[n, i], cuts - 1))
+    return found

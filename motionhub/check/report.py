@@ -105,6 +105,7 @@ def check(
     supply_v: float | None = None,
     frame_bytes: FrameBytes | None = None,
     progress: Progress | None = None,
+    advise: bool = True,
 ) -> Report:
     """Check a move against the robot that it was rendered for.
 
@@ -114,6 +115,8 @@ def check(
         frame_bytes: From pulses (T, J) in µs to bytes on the wire for each frame (T,), as the link's coder
             writes them, 0 for those that it leaves out; without it ``link-rate`` is not checked.
         progress: Called with frames done and frames in all, every so often.
+        advise: Whether to work out all advice, which may take many times as long as the findings; else each has what
+            it is asked by (:func:`~motionhub.check.findings.advised`; in their order, so that all come to the same).
     """
     # Not for the rail alone: stops and hand-overs are planned by what the servos do at their voltage.
     frames = replace(frames, robot=frames.robot.on_supply(supply_v))
@@ -138,7 +141,7 @@ def check(
         duration_s=float(frames.duration_s),
         frames=len(frames),
         # The worst are asked first, so it is they that the trials are spent on.
-        findings=tuple(advised(finding) for finding in worst_first(findings)),
+        findings=tuple(advised(finding) if advise else finding for finding in worst_first(findings)),
         peaks=_peaks(timeline, busiest),
         not_checked=tuple(name for name in RULES if name in not_checked),
         timeline=timeline,

@@ -7,11 +7,10 @@ and not nearly so in the move as it was written, is the lag's doing, and is said
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.check import pieces
 from motionhub.check.findings import Finding, stretches
 from motionhub.check.mend import times_slower
 from motionhub.check.rules_ground import CLEAR, MARGIN_SLACK, SLIP, TOUCH, fallen
@@ -65,7 +64,7 @@ def _of_one(t: Timeline, part: slice) -> list[Finding]:
         t.frames.outputs[part],
         np.zeros((part.stop - part.start, robot.legs)),
     )
-    told = _broken(work_out(replace(where, joints=t.frames.joints[part])), SPARE)
+    told = _broken(pieces.part(t, np.arange(part.start, part.stop)), SPARE)
     found = []
     for rule, broken in _broken(work_out(where)).items():
         if broken.any() and not told[rule].any():

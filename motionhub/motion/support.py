@@ -144,13 +144,15 @@ def rest_on_ground(robot: Robot, joints: Array, near: Array | None = None, postu
         joints: (T, J) rad, frames in order of time.
         near: (3,) the ground's normal before the first frame. A table with a short leg rests either way;
             such a frame rests the way the frame before it did, and the first one near to this; level when None.
+            Several moves in one call have (T, 3), the normal before each one's first frame and no numbers elsewhere.
         posture: Of the same joints, where it is known already.
     """
     pose = Posture(robot, joints) if posture is None else posture
     com = pose.centre
     points, radii = _points(robot, pose.feet)
     count = robot.legs
-    normal, height, facet, good = _rest(points, radii, com, LEVEL if near is None else near)
+    before = near.T if near is not None and near.ndim == 2 else _chain(LEVEL if near is None else near, len(joints))
+    normal, height, facet, good = _rest(points, radii, com, before)
     above = normal[0] * points[0] + normal[1] * points[1] + normal[2] * points[2]
     above += height - radii[:, None]
     touching = above <= CONTACT
@@ -232,13 +234,13 @@ def _triples(legs: int, corners: bool) -> Indices:
     return np.array(list(combinations(range(legs + 4 * corners), 3)), dtype=np.intp)
 
 
-def _rest(points: Array, radii: Array, com: Array, near: Array) -> tuple[Array, Array, Indices, Flags]:
+def _rest(points: Array, radii: Array, com: Array, start: Array) -> tuple[Array, Array, Indices, Flags]:
     """What :meth:`_Facets.choose` says of all triples of feet and corners, with :func:`_settled` on those it takes."""
     legs = points.shape[1] - 4
-    normal, height, facet, good = _settled(points, radii, com, _triples(legs, False), _chain(near, points.shape[2]))
-    last = np.concatenate([near[:, None], normal[:, :-1]], axis=1)
+    normal, height, facet, good = _settled(points, radii, com, _triples(legs, False), start)
+    goes_on = np.isnan(start[0])
     # What no feet carry, or what has turned from one triple to another, may lean on the body.
-    doubtful = np.flatnonzero(~good | (_dot(normal, last) < ROLLS))
+    doubtful = np.flatnonzero(~good | (_dot(normal, _last(normal, start)) < ROLLS))
     if not doubtful.size or not _exposed(points[:, :, doubtful], legs).any():
         return normal, height, facet, good
     todo = _exposed(points, legs)
@@ -246,14 +248,20 @@ def _rest(points: Array, radii: Array, com: Array, near: Array) -> tuple[Array, 
         frames, was = np.flatnonzero(todo), normal.copy()
         before = np.full((3, len(frames)), np.nan)
         apart = np.r_[True, np.diff(frames) > 1]
-        before[:, apart] = np.where(frames[apart] > 0, normal[:, frames[apart] - 1], near[:, None])
+        apart |= ~goes_on[frames]
+        before[:, apart] = _last(normal, start)[:, frames[apart]]
         found = _settled(points[:, :, frames], radii, com[:, frames], _triples(legs, True), before)
         normal[:, frames], height[frames], facet[:, frames], good[frames] = found
         # Who lies the way the frame before lay, which lies otherwise now, has to be asked again.
         other = _dot(normal, was) < 1 - SAME_PLANE
-        todo[1:] = other[:-1] & ~todo[1:] & (_dot(normal[:, 1:], normal[:, :-1]) < ROLLS)
+        todo[1:] = other[:-1] & ~todo[1:] & goes_on[1:] & (_dot(normal[:, 1:], normal[:, :-1]) < ROLLS)
         todo[0] = False
     return normal, height, facet, good
+
+
+def _last(normal: Array, start: Array) -> Array:
+    """(3, T) the normals before each frame: that of the frame to the left, but where a move starts."""
+    return np.where(np.isnan(start), np.concatenate([start[:, :1], normal[:, :-1]], axis=1), start)
 
 
 def _chain(first: Array, count: int) -> Array:

@@ -351,6 +351,8 @@ class Judged(Message):
     duration_s: float
     findings: list[FindingInfo]
     preview: PreviewInfo | None
+    advising: bool
+    """Whether some advice is still being worked out, and there is none yet: the same verdict follows with it."""
     took_ms: float
     """How long it was worked on."""
 

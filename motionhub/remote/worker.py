@@ -15,13 +15,14 @@ import time
 import traceback
 from collections import OrderedDict
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import msgpack  # type: ignore[import-untyped]
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check.findings import Finding
+from motionhub.check.findings import Finding, advised
 from motionhub.check.remedies import Remedied, remedied, remedies
 from motionhub.check.report import Report, check
 from motionhub.errors import InputError
@@ -48,10 +49,33 @@ NICE = 10
 """The tick goes before; but a check of the whole library waits."""
 REMEMBERED = 8
 """Drafts of which it is known what their browsers have been sent."""
+PROMPT_S = 0.02
+"""So long advice may be worked out before the verdict goes out without the rest of it."""
+WHILE_S = 0.1
+"""So long at a time it is worked out afterwards."""
 EXPORT_BYTES = 8_000_000
 
 Array = NDArray[np.float64]
 Answer = dict[str, Any]
+
+
+@dataclass
+class _Advising:
+    """A verdict that has been given, while the advice on its findings is worked out."""
+
+    findings: list[Finding]
+    verdict: making.Judged
+    took_s: float
+    at: int = 0
+
+    def go_on(self, until: float) -> bool:
+        """Ask for advice in order until it is so late, or all is there; whether it is."""
+        began = time.perf_counter()
+        while self.at < len(self.findings) and (self.findings[self.at].ask is None or time.perf_counter() < until):
+            self.findings[self.at] = advised(self.findings[self.at])
+            self.at += 1
+        self.took_s += time.perf_counter() - began
+        return self.at == len(self.findings)
 
 
 class Worker:
@@ -64,6 +88,7 @@ class Worker:
         self.sounds = Sounds(setup.folder)
         self._coder = frame_bytes(setup.robot, setup.calibration, RATE_HZ)
         self._sent: OrderedDict[tuple[str, str], tuple[int, Rows]] = OrderedDict()
+        self._advising: OrderedDict[tuple[str, str], _Advising] = OrderedDict()
 
     def do(self, job: dict[str, Any]) -> Answer:
         """Do a job: ``{"do": the type of the message that asks for it, and its fields}``.
@@ -140,39 +165,72 @@ class Worker:
         """The verdict on a draft, with how it goes."""
         began = time.perf_counter()
         name, n = job["name"], job["n"]
+        key = job["client"], name
+        self._advising.pop(key, None)
+        verdict = making.Judged(
+            name=name,
+            n=n,
+            place="",
+            problem="",
+            fits=False,
+            duration_s=0.0,
+            findings=[],
+            preview=None,
+            advising=False,
+            took_ms=0.0,
+        )
         try:
-            report = self._check(self._render(self._read(job)))
+            report = check(self._render(self._read(job)), frame_bytes=self._coder, advise=False)
         except InputError as error:
-            took = round((time.perf_counter() - began) * 1e3, 1)
-            fields: dict[str, Any] = {"fits": False, "duration_s": 0.0, "findings": [], "preview": None}
-            return _send(
-                making.Judged(name=name, n=n, place=error.place, problem=error.expected, took_ms=took, **fields)
-            )
-        rows, key = rows_of(report.timeline), (job["client"], name)
+            verdict = verdict.model_copy(update={"place": error.place, "problem": error.expected})
+            return _send(verdict.model_copy(update={"took_ms": _ms(began)}))
+        rows = rows_of(report.timeline)
         since, before = (-1, None) if job["whole"] else self._sent.get(key, (-1, None))
         preview = packed(rows, before, since)
         self._sent[key] = n, rows
         self._sent.move_to_end(key)
         while len(self._sent) > REMEMBERED:
             self._sent.popitem(last=False)
-        return _send(
-            making.Judged(
-                name=name,
-                n=n,
-                place="",
-                problem="",
-                fits=report.fits,
-                duration_s=report.duration_s,
-                findings=[_finding(f) for f in report.findings],
-                preview=preview,
-                took_ms=round((time.perf_counter() - began) * 1e3, 1),
-            )
-        )
+        verdict = verdict.model_copy(update={"fits": report.fits, "duration_s": report.duration_s})
+        advising = _Advising(list(report.findings), verdict, time.perf_counter() - began)
+        return self._advise(key, advising, PROMPT_S, preview)
+
+    def advise(self, job: dict[str, Any]) -> Answer:
+        """Go on with the advice on a draft, a little at a time, so that the next edit does not wait for it."""
+        key = job["client"], job["name"]
+        advising = self._advising.get(key)
+        if advising is None or advising.verdict.n != job["n"]:
+            return {}  # an edit has come meanwhile
+        return self._advise(key, advising, WHILE_S)
+
+    def _advise(
+        self, key: tuple[str, str], advising: _Advising, seconds: float, preview: making.PreviewInfo | None = None
+    ) -> Answer:
+        """Ask for advice for so long: the verdict, if all is there or a preview has to go; and what is to be asked."""
+        until = time.perf_counter() + seconds
+        done = advising.go_on(until)
+        self._advising.pop(key, None)
+        answer: Answer = {}
+        if not done:
+            self._advising[key] = advising
+            while len(self._advising) > REMEMBERED:
+                self._advising.popitem(last=False)
+            answer = {"more": {"do": "advise", "client": key[0], "name": key[1], "n": advising.verdict.n}}
+        if done or preview is not None:
+            update = {
+                "findings": [_finding(f) for f in advising.findings],
+                "preview": preview,
+                "advising": not done,
+                "took_ms": round(advising.took_s * 1e3, 1),
+            }
+            answer |= _send(advising.verdict.model_copy(update=update))
+        return answer
 
     def forget(self, job: dict[str, Any]) -> Answer:
         """A browser has closed a move, or gone."""
         for key in [key for key in self._sent if key[0] == job["client"] and job.get("name") in (None, key[1])]:
             del self._sent[key]
+            self._advising.pop(key, None)
         return {}
 
     def mend(self, job: dict[str, Any]) -> Answer:
@@ -296,6 +354,7 @@ class Worker:
         "list_versions": versions,
         "look_back": look_back,
         "draft": judge,
+        "advise": advise,
         "forget": forget,
         "mend": mend,
         "thin": thin,
@@ -305,6 +364,10 @@ class Worker:
         "read_document": read_document,
         "export_frames": export,
     }
+
+
+def _ms(began: float) -> float:
+    return round((time.perf_counter() - began) * 1e3, 1)
 
 
 def _send(message: Any) -> Answer:

@@ -138,7 +138,7 @@ class Workshop:
             case making.Draft():
                 if message.keep:
                     self._keep(person, message)
-                return await self._passed_on(client, person, message, (client, message.name, "draft"))
+                return await self._judged(client, person, message)
             case making.DropDraft(name=name, hand=hand):
                 await asyncio.to_thread(self._drafts.drop, name, hand)
             case making.SaveMove():
@@ -150,6 +150,20 @@ class Workshop:
             case _:
                 return await self._passed_on(client, person, message)
         return ""
+
+    async def _judged(self, client: str, person: _Person, message: making.Draft) -> str:
+        """The verdict at once, and what would mend it when that has been found, unless another edit comes first."""
+        job, key = self._job(client, message), (client, message.name, "draft")
+        while True:
+            answer = await self._beside.ask(job, key)
+            if answer is None:
+                return ""
+            if "send" in answer:
+                person.send(answer["send"])
+            if "more" not in answer or client not in self._people:
+                return str(answer.get("refused", ""))
+            # Another key: a newer edit takes the place of an older one, and not of its advice, nor the other way round.
+            job, key = answer["more"], (client, message.name, "advice")
 
     async def _passed_on(self, client: str, person: _Person, message: Any, key: object = None) -> str:
         """Have it done beside the hub, and send on what comes of it."""

@@ -1049,6 +1049,8 @@ export interface Judged {
   duration_s: number;
   findings: FindingInfo[];
   preview: PreviewInfo | null;
+  /** Whether some advice is still being worked out, and there is none yet: the same verdict follows with it. */
+  advising: boolean;
   /** How long it was worked on. */
   took_ms: number;
 }

@@ -40,7 +40,7 @@ function page(shelf = new Shelf()) {
 }
 
 function judged(n: number, some: Partial<Judged> = {}): Judged {
-  return { type: "judged", name: "bow", n, place: "", problem: "", fits: true, duration_s: 2, findings: [], preview: null, took_ms: 40, ...some };
+  return { type: "judged", name: "bow", n, place: "", problem: "", fits: true, duration_s: 2, findings: [], preview: null, advising: false, took_ms: 40, ...some };
 }
 
 const key = (x_mm: number) => ({ do: "key", at_ms: 500, pose: { body: { x_mm } } }) as const;
@@ -72,6 +72,24 @@ test("while one draft is on its way the next edits wait, and only the newest goe
   maker.receive(judged(9));
   assert.equal(drafts().length, 2);
   assert.ok(!maker.stale.value);
+});
+
+test("a verdict comes at once, and what would mend it when it has been found", () => {
+  const { maker, drafts } = page();
+  maker.open("bow");
+  maker.receive(opened());
+  maker.receive(judged(0));
+  maker.do(key(1));
+  const wrong = { rule: "reach", severity: "error", start_s: 1, end_s: 2, subject: null, value: 1, limit: 0, unit: "mm", advice: "", remedies: [] } as const;
+  maker.receive(judged(1, { fits: false, findings: [{ ...wrong, remedies: [] }], advising: true }));
+  assert.ok(!maker.stale.value);
+  const sent = drafts().length;
+  maker.receive(judged(1, { fits: false, findings: [{ ...wrong, remedies: [], advice: "lower the body by 8 mm" }] }));
+  assert.equal(maker.judged.value?.findings[0]?.advice, "lower the body by 8 mm");
+  assert.equal(drafts().length, sent, "nothing is asked for again");
+  maker.do(key(2));
+  maker.receive(judged(1, { fits: false }));
+  assert.ok(maker.stale.value, "late advice is not taken for a verdict on the newest edit");
 });
 
 test("a drag is judged as it goes, and kept when the hand lets go", () => {

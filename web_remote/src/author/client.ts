@@ -503,6 +503,12 @@ export class Maker {
 
   #judge(message: Judged): void {
     if (message.name !== this.name.value) return;
+    const before = this.judged.value;
+    if (before?.advising && before.n === message.n && !message.preview) {
+      // The same verdict, now with what would mend it.
+      this.judged.value = message;
+      return;
+    }
     if (message.preview) {
       const made = patched(message.preview, message.preview.since === this.#previewN ? this.preview.value : null);
       if (made) {
