@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 import re
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,7 +19,7 @@ from scripted import Hub, rest_pulses
 from motionhub.cli.group import main
 from motionhub.library.sketch import sketch_files, write_sketch
 from motionhub.link.firmware import config_header
-from motionhub.robot.board import baud_made, misfit
+from motionhub.robot.board import DIMMED, baud_made, misfit
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.description import load
 
@@ -142,26 +144,54 @@ CORE = {
 }  # fmt: skip
 
 
+PLUS = ["-std=gnu++11", "-fpermissive", "-fno-exceptions", "-fno-threadsafe-statics"]
+
+
+def archive(folder: Path, flags: list[str]) -> tuple[Path, list[str], list[str]]:
+    """What stands in for the editor's archive, or the real one; with flags and lines that the main file needs for it.
+
+    The real one is a folder with ``cores/NAME/main.cpp`` and ``variants/mega``, as the editor and the packages of
+    distributions have it (Debian's is free software), named by MOTIONHUB_EDITOR_CORE.
+    """
+    folder.mkdir()
+    given = os.environ.get("MOTIONHUB_EDITOR_CORE")
+    if given is None:
+        for name, text in CORE.items():
+            (folder / name).write_text(text)
+        sources, includes, header = [folder / name for name in CORE], [], []
+    else:
+        core = next(Path(given).glob("cores/*/main.cpp")).parent
+        includes = [f"-I{core}", f"-I{Path(given) / 'variants' / 'mega'}"]
+        sources = [path for path in core.iterdir() if path.suffix in (".c", ".cpp")]
+        header = re.findall(r"^#include <\w+\.h>$", (core / "main.cpp").read_text(encoding="utf-8"), re.M)[:1]
+    for source in sources:
+        compiler = ["avr-g++", *PLUS] if source.suffix == ".cpp" else ["avr-gcc", "-std=gnu11"]
+        command = [*compiler, *flags, *includes, "-c", str(source), "-o", str(folder / source.name) + ".o"]
+        if given is None:
+            chip.run(command)
+        else:
+            # Some of it is for other compilers than Debian's; what the program needs of it, the linker misses.
+            subprocess.run(command, capture_output=True)
+    chip.run(["avr-gcc-ar", "rcs", str(folder / "core.a"), *map(str, sorted(folder.glob("*.o")))])
+    return folder / "core.a", includes, header
+
+
 @pytest.mark.parametrize("link_time", [True, False])
 def test_it_builds_and_runs_as_the_hobby_board_editor_builds_it(boards, tmp_path: Path, link_time: bool) -> None:
     """Main file as C++ with a header before it, its flags, its archive (practice); without a clash of names."""
     base = boards.program("tansy")
     write_sketch(tmp_path / "walker", sketch_files(base.robot, base.calibration, "walker"))
-    out, core = tmp_path / "out", tmp_path / "core"
+    out = tmp_path / "out"
     out.mkdir()
-    core.mkdir()
-    flags = ["-mmcu=atmega2560", "-DF_CPU=16000000L", "-std=gnu++11", "-g", "-Os", "-w", "-fpermissive",
-             "-fno-exceptions", "-ffunction-sections", "-fdata-sections", "-fno-threadsafe-statics"]  # fmt: skip
-    flags += ["-flto"] if link_time else []
-    for name, text in CORE.items():
-        (core / name).write_text(text)
-        chip.run(["avr-g++", *flags, "-c", str(core / name), "-o", str(core / name) + ".o"])
-    chip.run(["avr-gcc-ar", "rcs", str(core / "core.a"), *(str(core / name) + ".o" for name in CORE)])
-    text = "void setup();\nvoid loop();\n" + (tmp_path / "walker" / "walker.ino").read_text(encoding="utf-8")
+    flags = ["-mmcu=atmega2560", "-DF_CPU=16000000L", "-g", "-Os", "-w", "-ffunction-sections", "-fdata-sections"]
+    flags += ["-flto", "-ffat-lto-objects"] if link_time else []
+    core, includes, header = archive(tmp_path / "core", flags)
+    text = "\n".join([*header, "void setup();", "void loop();", ""])
+    text += (tmp_path / "walker" / "walker.ino").read_text(encoding="utf-8")
     (tmp_path / "walker" / "walker.ino.cpp").write_text(text, encoding="utf-8")
     sources = [tmp_path / "walker" / "walker.ino.cpp", *sorted((tmp_path / "walker" / "src").glob("*.cpp"))]
-    chip.run(["avr-g++", *flags, "-fuse-linker-plugin", "-Wl,--gc-sections", "-o", str(out / "walker.elf"),
-              *map(str, sources), str(core / "core.a"), "-lm"])  # fmt: skip
+    chip.run(["avr-g++", *PLUS, *flags, *includes, "-fuse-linker-plugin",
+              "-Wl,--gc-sections", "-o", str(out / "walker.elf"), *map(str, sources), str(core), "-lm"])  # fmt: skip
     made = boards.switch_on(chip.program(out / "walker.elf", base.robot, base.calibration))
     hub, rest = Hub(made), rest_pulses(made)
     for _ in range(180):
@@ -170,6 +200,23 @@ def test_it_builds_and_runs_as_the_hobby_board_editor_builds_it(boards, tmp_path
     assert (starts[-20:-2] >= 0).all()
     assert (np.abs(widths[-20:-2] - np.array(rest) * US) < 2 * US).all()
     assert made.load < 0.4, "the editor's own timer does not run"
+    assert made.overruns == 0
+
+
+def test_pins_are_numbered_as_the_editor_numbers_them() -> None:
+    """The board's own table of ports and bits, and which pins a timer can dim, where the editor's files are here."""
+    given = os.environ.get("MOTIONHUB_EDITOR_CORE")
+    if given is None:
+        pytest.skip("the editor's table of pins is not on this machine; MOTIONHUB_EDITOR_CORE names its folder")
+    text = (next(Path(given).glob("variants/mega/pins_*.h"))).read_text(encoding="utf-8")
+    tables = dict(re.findall(r"digital_pin_to_(\w+)_PGM\[\] = \{(.*?)\};", text, re.S))
+    ports = re.findall(r"^\s*P([A-L])\s*,", tables["port"], re.M)
+    bits = re.findall(r"_BV\(\s*(\d)\s*\)", tables["bit_mask"])
+    assert [f"{port}{bit}" for port, bit in zip(ports, bits, strict=True)] == list(chip.PORTS)
+    timers = re.findall(r"^\s*(NOT_ON_TIMER|TIMER\d)", tables["timer"], re.M)
+    # Timer 1 is the pulses', timer 0 the editor's.
+    dimmed = {pin for pin, timer in enumerate(timers) if timer not in ("NOT_ON_TIMER", "TIMER0", "TIMER1")}
+    assert dimmed == set(DIMMED)
 
 
 def test_the_wheel_has_the_program_s_sources(tmp_path: Path) -> None:
