@@ -8,6 +8,7 @@ import { usePoser } from "./posing/context.ts";
 import { BodyFields, ExtraFields, LegFields } from "./posing/Fields.tsx";
 import { Grips } from "./posing/Grips.tsx";
 import { Parts } from "./posing/Parts.tsx";
+import { Perform } from "./posing/Perform.tsx";
 import { Report } from "./posing/Report.tsx";
 import { Tools } from "./posing/Tools.tsx";
 
@@ -25,8 +26,9 @@ export function Posing(): JSX.Element {
     );
     return () => {
       remote.hands.value = null;
+      poser.leave();
     };
-  }, [remote, maker]);
+  }, [remote, maker, poser]);
   const house = maker.house.value;
   const part = poser.part.value;
   const name = part.slice(part.indexOf(":") + 1);
@@ -61,6 +63,7 @@ export function Posing(): JSX.Element {
         {part.startsWith("joint:") && <ExtraFields key={part} name={name} />}
       </div>
       <Tools />
+      <Perform />
     </section>
   );
 }

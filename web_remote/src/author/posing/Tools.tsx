@@ -22,7 +22,7 @@ export function Tools(): JSX.Element {
           Back to rest
         </button>
         <button type="button" onClick={() => poser.pin(part)}>
-          Keep it as it is here
+          Hold it here
         </button>
         {leg && (
           <>
@@ -52,7 +52,7 @@ export function Tools(): JSX.Element {
             </button>
           )}
           <button type="button" onClick={() => poser.pin("all")}>
-            Keep all as it is here
+            Hold all here
           </button>
           <button type="button" onClick={() => poser.rest("left")}>
             Left legs to rest

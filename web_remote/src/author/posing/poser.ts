@@ -11,8 +11,9 @@ import type { Maker } from "../client.ts";
 import { BODY_AXES, type BodyAxis, type Channel, channels, FOOT_AXES, type Lane, LEG_PARTS, type Offset, over, type Pose, poseOf } from "../document.ts";
 import { likeLeg, mirrored, oppositeOf, side } from "../mirror.ts";
 import { type Body, footOffsets, legReaches, resisting } from "../reach.ts";
-import { type House, placedKeys, placedWalks } from "../sheet.ts";
+import { type House, placedKeys, placedWalks, type Sheet } from "../sheet.ts";
 import { jointsAt, tracksOf, valueAt } from "../tracks.ts";
+import { clipOf, otherWay, type Sample, withPerformance } from "./performance.ts";
 import { bodyReaches, bodyResisting } from "./reaching.ts";
 
 /** A key this near to the player's time is the one that is meant: half a frame. */
@@ -36,6 +37,30 @@ export interface Now {
 export interface Got<T> {
   at: T;
   ends: boolean;
+}
+
+/** How often a performance is looked at: half as often as frames are sent. */
+const SAMPLE_MS = 40;
+const LONGEST_SHOW_MS = 120_000;
+
+/** What is shown of a performance. */
+export interface Performs {
+  phase: "running" | "done";
+  length_ms: number;
+  keys: number;
+}
+
+/** A performance while it lasts and until it is kept. */
+interface Show {
+  gesture: string;
+  began: number;
+  at_ms: number;
+  /** Where everything was at first. */
+  rest: Pose;
+  /** All that has been moved since. */
+  pose: Pose;
+  base: Sheet;
+  samples: Sample[];
 }
 
 export class Poser {
@@ -106,7 +131,71 @@ export class Poser {
   settle(): void {
     this.held.value = "";
     this.ends.value = false;
-    this.maker.settle();
+    // A performance is one step as a whole.
+    if (!this.#show) this.maker.settle();
+  }
+
+  // ---------------------------------------------------------------- performing
+
+  readonly performs = signal<Performs | null>(null);
+  #show: Show | null = null;
+  #showOff = (): void => {};
+
+  /** From now on what a hand moves is recorded, as time goes by. */
+  perform(): void {
+    const { player, sheet } = this.maker;
+    if (!sheet.value || this.#show) return;
+    player.pause();
+    const at_ms = Math.round(player.at.peek());
+    player.seek(at_ms);
+    this.#show = { gesture: this.gesture(), began: performance.now(), at_ms, rest: this.whole(), pose: {}, base: sheet.value, samples: [] };
+    this.performs.value = { phase: "running", length_ms: 0, keys: 0 };
+    const timer = setInterval(() => this.#sample(), SAMPLE_MS);
+    this.#showOff = () => clearInterval(timer);
+  }
+
+  #sample(): void {
+    const show = this.#show;
+    if (!show) return;
+    const ms = performance.now() - show.began;
+    if (ms > LONGEST_SHOW_MS) return this.performed(2);
+    show.samples.push({ ms, pose: show.pose });
+    if (show.samples.length % 5 === 0) this.performs.value = { phase: "running", length_ms: ms, keys: 0 };
+  }
+
+  /** Enough: it becomes keys, which can still be trimmed. */
+  performed(error: number): void {
+    this.#sample();
+    this.#showOff();
+    const length_ms = this.#show?.samples.at(-1)?.ms ?? 0;
+    this.performs.value = { phase: "done", length_ms, keys: 0 };
+    this.trim(0, length_ms, error);
+  }
+
+  trim(from_ms: number, to_ms: number, error: number): void {
+    const [show, house, was] = [this.#show, this.maker.house.peek(), this.performs.peek()];
+    if (!show || !house || !was) return;
+    const clip = clipOf(show.samples, show.rest, from_ms, to_ms, error);
+    this.performs.value = { ...was, keys: clip.length };
+    if (clip.length > 0) this.maker.do({ do: "become", doc: withPerformance(show.base, clip, show.at_ms, house), why: "performed" }, show.gesture);
+  }
+
+  /** Whoever goes away has not performed. */
+  leave(): void {
+    if (this.#show) this.dropPerformance();
+  }
+
+  keepPerformance(): void {
+    this.#show = null;
+    this.performs.value = null;
+    this.settle();
+  }
+
+  dropPerformance(): void {
+    const moved = this.#show && this.maker.sheet.peek() !== this.#show.base;
+    this.#showOff();
+    this.keepPerformance();
+    if (moved) this.maker.undo();
   }
 
   /** A step over the ground, as the robot's own forward and left at rest have it. */
@@ -131,15 +220,18 @@ export class Poser {
 
   // ---------------------------------------------------------------- moving parts
 
-  #write(pose: Pose, gesture: string | null, free: readonly Channel[] = []): boolean {
+  #write(pose: Pose, gesture: string | null): boolean {
     const { player, sheet } = this.maker;
     if (!sheet.value) return false;
     player.pause();
     const at = player.at.peek();
     const near = placedKeys(sheet.value).find((key) => Math.abs(key.ms - at) <= SAME_MS);
     const at_ms = near?.ms ?? Math.round(at);
-    const done = this.maker.do({ do: "key", at_ms, pose, free }, gesture);
-    if (done && player.at.peek() !== at_ms) player.seek(at_ms);
+    const show = this.#show;
+    if (show) show.pose = over(show.pose, pose);
+    const all = show?.pose ?? pose;
+    const done = this.maker.do({ do: "key", at_ms: show?.at_ms ?? at_ms, pose: all, free: otherWay(all) }, show?.gesture ?? gesture);
+    if (done && !show && player.at.peek() !== at_ms) player.seek(at_ms);
     return done;
   }
 
@@ -152,7 +244,7 @@ export class Poser {
     const was = ([now.feet[leg], [0, 0, 0]] as (Vec3 | undefined)[]).find((at) => at && reaches(at));
     const found = was ? resisting(house, now.body, leg, was, wanted) : wanted;
     const at = tidy(found, was ?? found, reaches) as unknown as Vec3;
-    this.#write({ feet: { [name]: { x_mm: at[0], y_mm: at[1], z_mm: at[2] } } }, gesture, jointChannels(name));
+    this.#write({ feet: { [name]: { x_mm: at[0], y_mm: at[1], z_mm: at[2] } } }, gesture);
     return this.#got(at, wanted);
   }
 
@@ -201,8 +293,7 @@ export class Poser {
     const at = Math.min(Math.floor(high * 10) / 10, Math.max(Math.ceil(low * 10) / 10, tenth(wanted))) + 0;
     const own = joint < 3 * robot.legs.length ? [0, 1, 2].map((k) => 3 * Math.floor(joint / 3) + k) : [joint];
     const joints = own.map((i) => [robot.joints[i] as string, i === joint ? at : hundredth(now.joints[i] ?? 0)] as const);
-    const leg = robot.legs[Math.floor(joint / 3)]?.name;
-    this.#write({ joints_deg: Object.fromEntries(joints) }, gesture, own.length > 1 && leg ? footChannels(leg) : []);
+    this.#write({ joints_deg: Object.fromEntries(joints) }, gesture);
     return this.#got(at, wanted);
   }
 
@@ -245,13 +336,9 @@ export class Poser {
     );
   }
 
-  /** Keys a pose at this moment; a leg that it gives by its foot is no longer keyed by its joints, and the other way. */
+  /** Keys a pose at this moment. */
   take(pose: Pose): boolean {
-    const free = (this.maker.house.peek()?.robot.legs ?? []).flatMap(({ name }) => {
-      const byJoints = LEG_PARTS.some((part) => pose.joints_deg?.[`${name}.${part}`] !== undefined);
-      return byJoints ? footChannels(name) : pose.feet?.[name] ? jointChannels(name) : [];
-    });
-    return this.#write(pose, null, free);
+    return this.#write(pose, null);
   }
 
   /** Left becomes right and right left, as the robot stands at this moment. */
@@ -348,14 +435,6 @@ export function poserOf(maker: Maker): Poser {
 export function partsOf(house: House): Lane[] {
   const first = 3 * house.robot.legs.length;
   return ["body", ...house.robot.legs.map(({ name }): Lane => `leg:${name}`), ...house.robot.joints.slice(first).map((name): Lane => `joint:${name}`)];
-}
-
-function jointChannels(leg: string): Channel[] {
-  return LEG_PARTS.map((part): Channel => `joints_deg.${leg}.${part}`);
-}
-
-function footChannels(leg: string): Channel[] {
-  return FOOT_AXES.map((axis): Channel => `feet.${leg}.${axis}`);
 }
 
 function turned([x, y]: readonly [number, number], deg: number): [number, number] {

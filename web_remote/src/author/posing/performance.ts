@@ -1,0 +1,87 @@
+/** What a hand did with the pose while it was recorded, and the few keys that say the same within an error. */
+
+import { apply, type Clip, type House, type Sheet } from "../edits.ts";
+import { type Channel, channels, FOOT_AXES, LEG_PARTS, type Pose, poseOf, type SequenceFile } from "../document.ts";
+import { placedKeys } from "../sheet.ts";
+
+/** One moment of a performance: all that a hand has moved until then. */
+export interface Sample {
+  /** From its beginning. */
+  ms: number;
+  pose: Pose;
+}
+
+/** Samples as rows of values, one for each channel that any of them mentions; before it was moved it is as at first. */
+function table(samples: readonly Sample[], rest: Pose): { names: Channel[]; rows: number[][] } {
+  const before = channels(rest);
+  const all = samples.map(({ pose }) => channels(pose));
+  const names = [...new Set(all.flatMap((found) => [...found.keys()]))];
+  const rows: number[][] = [];
+  for (const found of all) {
+    const last = rows.at(-1);
+    rows.push(names.map((name, i) => found.get(name) ?? last?.[i] ?? before.get(name) ?? 0));
+  }
+  return { names, rows };
+}
+
+/**
+ * Which of the rows to keep so that straight lines between them miss no other row by more than `error` in any column:
+ * where they miss most, a row is kept (Ramer, Computer Graphics and Image Processing 1(3), 1972; Douglas & Peucker,
+ * Cartographica 10(2), 1973; here by the error at the same time).
+ */
+export function keptRows(times: readonly number[], rows: readonly (readonly number[])[], error: number): number[] {
+  const kept = new Set([0, Math.max(0, rows.length - 1)]);
+  const spans: [number, number][] = [[0, rows.length - 1]];
+  for (;;) {
+    const span = spans.pop();
+    if (!span) break;
+    const [a, b] = span;
+    let [worst, most] = [-1, error];
+    for (let i = a + 1; i < b; i++) {
+      const share = ((times[i] as number) - (times[a] as number)) / ((times[b] as number) - (times[a] as number));
+      const [ra, ri, rb] = [rows[a] ?? [], rows[i] ?? [], rows[b] ?? []];
+      for (let k = 0; k < ri.length; k++) {
+        const miss = Math.abs((ra[k] as number) + share * ((rb[k] as number) - (ra[k] as number)) - (ri[k] as number));
+        if (miss > most) [worst, most] = [i, miss];
+      }
+    }
+    if (worst < 0) continue;
+    kept.add(worst);
+    spans.push([a, worst], [worst, b]);
+  }
+  return [...kept].sort((a, b) => a - b);
+}
+
+/** The keys for the part of a performance from one moment to another, within `error` mm and degrees of it. */
+export function clipOf(samples: readonly Sample[], rest: Pose, from_ms: number, to_ms: number, error: number): Clip {
+  const part = samples.filter(({ ms }) => ms >= from_ms && ms <= to_ms);
+  if (part.length < 2) return [];
+  const { names, rows } = table(part, rest);
+  if (names.length === 0) return [];
+  const times = part.map(({ ms }) => ms - (part[0] as Sample).ms);
+  return keptRows(times, rows, error).map((i) => ({
+    ms: Math.round(times[i] as number),
+    pose: poseOf(names.map((name, k) => [name, (rows[i] as number[])[k] as number] as const)),
+    approach: "linear",
+  }));
+}
+
+/** What a pose that keys a foot takes the place of: the angles of that leg, and the other way round. */
+export function otherWay(pose: Pose): Channel[] {
+  const byFoot = Object.keys(pose.feet ?? {}).flatMap((leg) => LEG_PARTS.map((part): Channel => `joints_deg.${leg}.${part}`));
+  const legs = Object.keys(pose.joints_deg ?? {}).flatMap((joint) => (/^(.+)\.(coxa|femur|tibia)$/.exec(joint)?.slice(1, 2) ?? []));
+  return [...byFoot, ...[...new Set(legs)].flatMap((leg) => FOOT_AXES.map((axis): Channel => `feet.${leg}.${axis}`))];
+}
+
+/** A move with a performance in it from `at_ms` on: what it moves is not keyed otherwise while it lasts. */
+export function withPerformance(sheet: Sheet, clip: Clip, at_ms: number, house: House): SequenceFile {
+  const lasts = clip.at(-1)?.ms ?? 0;
+  const pose = clip[0]?.pose ?? {};
+  const mine = new Set(clip.map(({ ms }) => Math.round(at_ms + ms)));
+  // Pasted first, so that a move is never left without any key.
+  const after = apply(sheet, { do: "paste", clip, at_ms }, house);
+  const within = placedKeys(after).filter(({ ms }) => ms >= at_ms && ms <= at_ms + lasts);
+  const between = within.filter(({ ms }) => !mine.has(Math.round(ms))).map(({ id }) => id);
+  const others = apply(after, { do: "unkey", keys: between, channels: [...channels(pose).keys()] }, house);
+  return apply(others, { do: "unkey", keys: within.map(({ id }) => id), channels: otherWay(pose) }, house).doc;
+}
