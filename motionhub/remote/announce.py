@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 _SERVICE = "_http._tcp.local."
 _TRIES = 9
 _PATIENCE_S = 5.0
+_ASKED_MS = 1500
+"""How long another hub may take to say that a name is its own. RFC 6762 §8.1 waits three quarters of a second for that,
+and §6 lets an answer to everybody come a second late where it has just been given."""
 
 
 def label(name: str) -> str:
@@ -59,7 +62,7 @@ class Announcement:
     async def _register(self) -> str:
         # Importing takes longer than the live loop may wait.
         await asyncio.to_thread(_load)
-        from zeroconf import NonUniqueNameException, ServiceInfo
+        from zeroconf import DNSQuestionType, NonUniqueNameException, ServiceInfo
         from zeroconf.asyncio import AsyncZeroconf
 
         addresses = self._addresses or await asyncio.to_thread(_own_addresses)
@@ -77,6 +80,13 @@ class Announcement:
                 server=f"{host}.",
                 properties={"path": "/"},
             )
+            # Registering asks too, but for an answer to one socket alone; of two hubs on one machine, which share the
+            # port, that may be the other's. This asks for an answer that everybody hears.
+            taken = await self._zeroconf.async_get_service_info(
+                _SERVICE, service.name, _ASKED_MS, question_type=DNSQuestionType.QM
+            )
+            if taken is not None:
+                continue
             try:
                 async with asyncio.timeout(_PATIENCE_S):
                     # Registering asks first whether the name is taken, for three quarters of a second.

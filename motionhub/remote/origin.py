@@ -4,7 +4,8 @@ A browser lets any page open a WebSocket to any address, and tells which page it
 the hub asks that the page came from the hub itself (RFC 6455 §10.2; OWASP ASVS 5.0, 4.4.2): Origin's
 host and port must be the Host that was asked for. A page can also make its own name resolve to the
 hub's address (DNS rebinding), and then the two agree; so Host must be an IP address, which cannot be
-rebound, or one of the names that the hub knows itself by.
+rebound, or one of the names that the hub knows itself by. Those are its own with nothing behind them, or with an
+ending that home routers add and that nobody can buy a name under: a page from the internet cannot have such a name.
 
 A program that is no browser sends no Origin and is let through: it can send whatever Origin it likes,
 and what stops it is the key.
@@ -17,6 +18,10 @@ import socket
 from collections.abc import Iterable
 from dataclasses import dataclass
 from urllib.parse import urlsplit
+
+PRIVATE = ("local", "lan", "home", "internal", "intranet", "private", "corp", "home.arpa")
+"""Endings that are not in the public DNS: RFC 6762 (local, and appendix G), RFC 8375 (home.arpa); ICANN keeps internal
+for this (2024) and has put home and corp off for good (2018)."""
 
 _DEFAULT_PORTS = {"http": 80, "https": 443}
 
@@ -53,12 +58,12 @@ class Names:
             self.add(name)
 
     def add(self, name: str) -> None:
-        """Answer to ``name`` too, and to ``name.local`` if it has no dot in it."""
+        """Answer to ``name`` too and, if it has no dot in it, to it with every :data:`PRIVATE` ending."""
         plain = name.lower().rstrip(".")
         if plain:
             self._names.add(plain)
             if "." not in plain:
-                self._names.add(f"{plain}.local")
+                self._names.update(f"{plain}.{ending}" for ending in PRIVATE)
 
     def __contains__(self, host: str) -> bool:
         return host in self._names or _is_address(host)
@@ -84,7 +89,7 @@ def objection(host: str | None, origins: list[str], names: Names) -> str | None:
     if asked is None:
         return "The request does not say which host it is for."
     if asked.host not in names:
-        return f"This hub does not go by the name {asked.host}: open it by its IP address, or by the name it shows."
+        return f"This hub does not go by the name {asked.host}."
     if not origins:
         return None
     if len(origins) > 1 or not _same(origins[0], asked):

@@ -22,7 +22,8 @@ from websockets.datastructures import Headers
 from websockets.http11 import Request, Response
 
 from motionhub.remote.origin import Names, objection, parse_host
-from motionhub.remote.site import Answer, Site
+from motionhub.remote.pairing import address, is_only_here
+from motionhub.remote.site import Answer, Site, refusal
 
 LIVE_PATH = "/live"
 
@@ -138,7 +139,7 @@ class Server:
         hosts = request.headers.get_all("Host")
         host = hosts[0] if len(hosts) == 1 else None
         if reason := objection(host, request.headers.get_all("Origin"), self.names):
-            return connection.respond(HTTPStatus.FORBIDDEN, f"{reason}\n")
+            return _response(refusal(reason, _reached(connection)))
         if request.path.partition("?")[0] == LIVE_PATH:
             return None
         wanted = {name: ", ".join(request.headers.get_all(name)) for name in ("accept-encoding", "if-none-match")}
@@ -173,6 +174,14 @@ def address_of(connection: ServerConnection) -> str:
     """The IP address at the other end; empty if it is gone already."""
     peer: Any = connection.transport.get_extra_info("peername")
     return str(peer[0]) if isinstance(peer, tuple) and peer else ""
+
+
+def _reached(connection: ServerConnection) -> str:
+    """The address, as one to open, by which a connection has reached this machine; empty if it came over a proxy."""
+    here: Any = connection.transport.get_extra_info("sockname")
+    if not isinstance(here, tuple) or is_only_here(str(here[0])):
+        return ""
+    return address(str(here[0]).removeprefix("::ffff:"), int(here[1]))
 
 
 def _response(answer: Answer) -> Response:

@@ -13,6 +13,7 @@ import mimetypes
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from html import escape
 from http import HTTPStatus
 from importlib import resources
 from pathlib import Path
@@ -169,6 +170,30 @@ def _file(name: str, body: bytes, zipped: bytes | None = None) -> _File:
 
 def _matches(header: str, etag: str) -> bool:
     return header.strip() == "*" or etag in [tag.strip() for tag in header.split(",")]
+
+
+_NOT_ANSWERED = """<!doctype html>
+<html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">
+<title>Not answered here</title>
+<h1>Not answered here</h1>
+<p>{reason}</p>
+<p>Open {instead} instead: by its number a hub is always answered, and by the name that it shows where it was
+started. Under a name that it does not know it answers nothing, for that page could be somebody else's.</p>
+</html>
+"""
+
+
+def refusal(reason: str, instead: str) -> Answer:
+    """What a browser is told that came by a name which the hub does not answer to.
+
+    Args:
+        reason: Why, in a sentence.
+        instead: The address that is answered; empty when it is not known.
+    """
+    link = f'<a href="{escape(instead)}">{escape(instead)}</a>' if instead else "it by its IP address"
+    body = _NOT_ANSWERED.format(reason=escape(reason), instead=link).encode()
+    fields = {"Content-Type": "text/html; charset=utf-8", "Content-Length": str(len(body)), "Cache-Control": "no-store"}
+    return Answer(HTTPStatus.FORBIDDEN, fields, body)
 
 
 def _words(status: HTTPStatus, text: str, **headers: str) -> Answer:

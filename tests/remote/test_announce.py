@@ -23,9 +23,10 @@ async def started(announcement: Announcement) -> str:
         pytest.skip(f"no multicast here: {error}")
 
 
-async def test_others_find_the_hub_and_the_key_is_not_told() -> None:
+async def test_others_find_the_hub_a_second_one_has_a_name_of_its_own_and_the_key_is_not_told() -> None:
     name = f"Tansy {uuid.uuid4().hex[:8]}"
     announcement, looking = Announcement(name, ["192.0.2.7"], 8737), AsyncZeroconf()
+    second = Announcement(name, ["192.0.2.7"], 8738)  # on the same machine, which is the hard case
     try:
         host = await started(announcement)
         assert host == f"{name.lower().replace(' ', '-')}.local"
@@ -33,7 +34,9 @@ async def test_others_find_the_hub_and_the_key_is_not_told() -> None:
         assert found is not None
         assert (found.server, found.port, found.parsed_addresses()) == (f"{host}.", 8737, ["192.0.2.7"])
         assert found.decoded_properties == {"path": "/"}
+        assert await started(second) == host.replace(".local", "-2.local")
     finally:
+        await second.stop()
         await announcement.stop()
         await looking.async_close()
     await announcement.stop()  # once more does no harm
@@ -54,6 +57,9 @@ class Crowded:
         done: asyncio.Future[None] = asyncio.get_running_loop().create_future()
         done.set_result(None)
         return done
+
+    async def async_get_service_info(self, *_: object, **__: object) -> None:
+        """Nobody answers; registering finds out."""
 
     async def async_close(self) -> None:
         self.closed = True

@@ -293,6 +293,28 @@ def test_a_proxy_with_a_certificate_in_front_is_fine() -> None:
     assert objection("TANSY.local:1", ["http://tansy.LOCAL:1"], names) is None
 
 
+def test_a_routers_ending_behind_the_hubs_own_name_is_fine_and_no_other() -> None:
+    """Endings of RFC 6762 (appendix G) and RFC 8375; box and dev are in the public DNS, and can be bought."""
+    names = Names(["laptop"])
+    for host in ("laptop", "laptop.lan", "laptop.local", "LAPTOP.home.arpa", "laptop.internal:8737"):
+        assert objection(host, [f"http://{host}"], names) is None, host
+    for host in ("laptop.fritz.box", "laptop.dev", "other.lan", "laptop.lan.example.org", "evil.laptop.lan", "lan"):
+        assert objection(host, [f"http://{host}"], names), host
+
+
+async def test_an_unknown_name_is_told_what_to_open(site: Server, monkeypatch: pytest.MonkeyPatch) -> None:
+    status, headers, body = await get(site.port, "/", Host="laptop.fritz.box:8737")
+    assert (status, headers["content-type"]) == (403, "text/html; charset=utf-8")
+    assert b"does not go by the name laptop.fritz.box" in body
+    assert b"by its IP address" in body
+    assert b"127.0.0.1" not in body, "which would be of no use elsewhere"
+    monkeypatch.setattr(server, "is_only_here", lambda host: False)
+    _, _, body = await get(site.port, "/", Host="laptop.fritz.box")
+    assert f'<a href="http://127.0.0.1:{site.port}/">'.encode() in body
+    _, _, body = await get(site.port, "/", Host="x&y")
+    assert b"x&amp;y" in body
+
+
 @given(st.text(max_size=40), st.text(max_size=40))
 def test_no_header_is_a_surprise(host: str, origin: str) -> None:
     reason = objection(host, [origin], Names(["tansy"]))
