@@ -127,6 +127,7 @@ def main() -> int:
         part("remote: build", built)
         if built:
             part("remote: types", npm("run", "check"))
+            part("remote: lint", npm("run", "lint"))
             part("remote: tests", npm("test"))
     # Two workers for two cores; what a browser or a clock drives runs alone, after them.
     if chosen:

@@ -96,14 +96,17 @@ class Phone:
         self.page.wait_for_timeout(seconds * 1e3)
         self.lift()
 
-    def press_two(self, first: tuple[Locator, float, float], second: tuple[Locator, float, float]) -> None:
-        """Two fingers at once, each on a control of its own."""
+    def fingers(self, kind: str, *touches: tuple[Locator, float, float, int]) -> None:
+        """Several fingers, each on a control of its own: control, x and y as for :meth:`press`, and its number.
+
+        ``touchStart`` and ``touchMove`` take all that are down after it, ``touchEnd`` those that are lifted.
+        """
         points = []
-        for finger, (target, x, y) in enumerate((first, second)):
+        for target, x, y, finger in touches:
             box = target.bounding_box()
             assert box is not None
             points.append((box["x"] + box["width"] * (0.5 + x / 2), box["y"] + box["height"] * (0.5 + y / 2), finger))
-        self._send("touchStart", points)
+        self._send(kind, points)
 
     def _send(self, kind: str, points: list[tuple[float, float, int]]) -> None:
         touches = [{"x": x, "y": y, "id": finger} for x, y, finger in points]

@@ -98,32 +98,6 @@ def test_holding_the_pad_walks_like_a_tripod_and_lifting_stops(phone: Phone, rob
     assert np.abs(angles[-1] - rest).max() < np.deg2rad(0.5), "it ends in the rest stance, feet down"
 
 
-def test_two_fingers_walk_and_turn_at_once(phone: Phone, robot: TcpRobot, until: Until) -> None:
-    until(lambda: still(robot), 15, "standing still")
-    start = len(robot.decoded())
-    pad = phone.page.get_by_role("group", name="Walk pad")
-    strip = phone.page.get_by_role("group", name="Turn strip")
-    phone.press_two((pad, 0.0, -0.6), (strip, -0.8, 0.0))
-    phone.until_mode("Walking.")
-    time.sleep(3.0)
-    phone.lift()
-    until(lambda: still(robot), 10, "standing still")
-    angles = joints(robot, start)
-    up = feet_up(robot, angles)
-    feet = kinematics.feet(robot.robot, angles)
-    planted = ~up[1:] & ~up[:-1]
-    step = np.diff(feet, axis=0)
-    # A twist (v, ω) moves a planted foot at (x, y) by (−v + ω y, −ω x): least squares over all of them.
-    ones = np.ones(planted.sum())
-    rows = np.concatenate(
-        [np.stack([-ones, feet[1:][planted][:, 1]], 1), np.stack([0 * ones, -feet[1:][planted][:, 0]], 1)]
-    )
-    moved = np.concatenate([step[planted][:, 0], step[planted][:, 1]])
-    (forward, turn), *_ = np.linalg.lstsq(rows, moved, rcond=None)
-    assert forward > 1e-4, "forward"
-    assert turn > 1e-4, "and to the left"
-
-
 def test_the_wave_is_sent_frame_for_frame_and_stop_ends_it(phone: Phone, robot: TcpRobot, until: Until) -> None:
     until(lambda: still(robot), 15, "standing still")
     start = len(robot.decoded())

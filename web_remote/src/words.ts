@@ -81,6 +81,8 @@ export interface LinkWords {
   word: string;
   full: string;
   up: boolean;
+  /** The radio does not carry every frame. */
+  thin?: true;
 }
 
 export function linkWords(connection: Connection, state: Pick<State, "link"> | null): LinkWords {
@@ -94,10 +96,20 @@ export function linkWords(connection: Connection, state: Pick<State, "link"> | n
       return { word: "No hub", full: "The hub is out of reach", up: false };
     case "live":
       if (!state) return { word: "Joining", full: "Waiting for the first state", up: false };
+      if (state.link.up && state.link.thinned) {
+        const full = "Hub and robot are linked; the radio is too slow for this motion, and every second frame is left out";
+        return { word: "Slow link", full, up: true, thin: true };
+      }
       return state.link.up
         ? { word: "Linked", full: "Hub and robot are linked", up: true }
         : { word: "No robot", full: "The hub has lost the robot", up: false };
   }
+}
+
+/** How frames go over the radio, in the words of a figure. */
+export function frameWords({ together, thinned }: Pick<State["link"], "together" | "thinned">): string {
+  const company = together > 1 ? `${together} to a packet` : "one by one";
+  return thinned ? `every second one, ${company}` : `all, ${company}`;
 }
 
 /** The sentence for a broken link, or nothing while all is well. */

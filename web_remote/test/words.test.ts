@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import type { Mode } from "../src/messages.gen.ts";
-import { batteryWords, clockTime, lasts, linkWords, modeWords, outage, plainName, sentence } from "../src/words.ts";
+import { batteryWords, clockTime, frameWords, lasts, limitWords, linkWords, modeWords, outage, plainName, sentence } from "../src/words.ts";
 import { state } from "./hands.ts";
 
 test("every mode has words of its own", () => {
@@ -34,4 +34,21 @@ test("an outage is told apart: hub or robot", () => {
 test("a battery that says nothing is not called good", () => {
   assert.equal(batteryWords(null).full, "Battery not read yet");
   assert.equal(batteryWords({ volts: 7.42, level: "low", minutes_left: null, words: "As the hub says" }).full, "As the hub says");
+});
+
+test("a radio that does not carry all of it is told as it is", () => {
+  const { link } = state();
+  const slow = linkWords({ phase: "live" }, { link: { ...link, thinned: true } });
+  assert.deepEqual([slow.up, slow.thin, slow.word], [true, true, "Slow link"]);
+  assert.equal(linkWords({ phase: "live" }, { link: { ...link, up: false, thinned: true } }).up, false);
+  assert.equal(frameWords({ together: 1, thinned: false }), "all, one by one");
+  assert.equal(frameWords({ together: 3, thinned: true }), "every second one, 3 to a packet");
+});
+
+test("every limit has words of its own, short enough to leave the card where it is", () => {
+  const limits = ["reach", "speed", "margin", "acceleration", "torque", "current", "voltage", "posture", "none"] as const;
+  const words = limits.map((limit) => `${modeWords({ mode: "driving", playing: null, walking: true })} ${limitWords(limit)}`);
+  assert.equal(new Set(words).size, limits.length);
+  for (const text of words) assert.ok(text.length <= 64, text);
+  assert.equal(limitWords(""), "");
 });

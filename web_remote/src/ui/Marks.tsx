@@ -12,12 +12,12 @@ function Drawn({ children, wide = false }: { children: ComponentChildren; wide?:
   );
 }
 
-/** Two rings, linked or apart. */
-export function LinkMark({ up }: { up: boolean }): JSX.Element {
+/** Two rings, linked, linked by a thread that shows gaps, or apart. */
+export function LinkMark({ up, thin = false }: { up: boolean; thin?: boolean }): JSX.Element {
   return up ? (
     <Drawn wide>
       <circle cx="11" cy="10" r="6" />
-      <circle cx="19" cy="10" r="6" />
+      <circle cx="19" cy="10" r="6" stroke-dasharray={thin ? "3.1 3.2" : undefined} />
     </Drawn>
   ) : (
     <Drawn wide>

@@ -1,7 +1,7 @@
 import { useComputed, useSignal } from "@preact/signals";
 import type { JSX } from "preact";
 import { useEffect, useRef } from "preact/hooks";
-import { batteryWords, capital, plainName } from "../words.ts";
+import { batteryWords, capital, frameWords, plainName } from "../words.ts";
 import { useHouse, useRemote } from "./context.ts";
 import { Gate } from "./Gate.tsx";
 
@@ -34,6 +34,7 @@ function Figures(): JSX.Element {
       ["Battery", batteryWords(battery).full.replace("Battery ", "")],
       ["Radio, there and back", link.round_trip_ms === null ? "no answer" : `${link.round_trip_ms.toFixed(0)} ms`],
       ["Frames lost", `${(link.lost_share * 100).toFixed(link.lost_share < 0.1 ? 1 : 0)} %`],
+      ["Frames sent", frameWords(link)],
       ["Radio in use", `${link.bytes_s.toFixed(0)} of ${link.budget_bytes_s.toFixed(0)} bytes/s`],
       ["Watching", String(watchers)],
     ];

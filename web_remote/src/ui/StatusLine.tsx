@@ -21,9 +21,10 @@ function Link(): JSX.Element {
   const up = useComputed(() => linkWords(connection.value, state.value).up);
   const word = useComputed(() => linkWords(connection.value, state.value).word);
   const full = useComputed(() => linkWords(connection.value, state.value).full);
+  const thin = useComputed(() => linkWords(connection.value, state.value).thin ?? false);
   return (
     <p class={up.value ? "status-item" : "status-item broken"} role="status" aria-label="Link" data-testid="link">
-      <LinkMark up={up.value} />
+      <LinkMark up={up.value} thin={thin.value} />
       <span aria-hidden="true">{word}</span>
       <span class="unseen">{full}</span>
     </p>
