@@ -20,7 +20,7 @@ from motionhub.motion.polygon import stability_margin
 from motionhub.motion.posing import joints_for, rotation, standing_feet
 from motionhub.motion.steady import swing_along, swing_height
 from motionhub.motion.workspace import SPEED_SHARE
-from motionhub.robot.kinematics import within
+from motionhub.robot.kinematics import RANGE_SLACK, within
 from motionhub.robot.limits import top_speed
 from motionhub.robot.mass import centre_of_mass
 from motionhub.robot.model import Robot
@@ -32,6 +32,9 @@ AROUND = 8
 
 SLOWEST = 0.2
 """Of the pace that a walk has at rest height, what is left of it in any posture that it is allowed to walk in."""
+
+SPARE = float(np.deg2rad(1))
+"""Of a joint's range, for what lies between the places and postures that are looked at."""
 
 _ROUGH = np.array([0.25, 0.5, 0.75, 1.0])
 """Shares of a posture that are tried first, and are enough where all is well."""
@@ -76,6 +79,10 @@ class Bearing:
         allowed: Array = tried[max(int(np.argmin(good)) - 1, 0)]
         return allowed
 
+    def fit(self, postures: Array, manner: Manner | None = None) -> bool:
+        """Whether the legs allow all of these postures (N, 4)."""
+        return bool(self._fits(postures, manner).all())
+
     def aside(self, posture: Array) -> tuple[float, float]:
         """How far the centre of mass is aside, x and y in m, in this posture (4,) from where it is at rest."""
         x, y = self._weight(posture[None])[0] - self._middle
@@ -106,7 +113,12 @@ class Bearing:
         feet = self._home if manner is None else _strides(robot, manner)
         joints, missed = joints_for(robot, body, feet)
         legs = 3 * robot.legs
-        ranged = within(robot, joints)[..., :legs].reshape(*joints.shape[:-1], robot.legs, 3).all(axis=-1)
+        # Feet that need the last of a joint's range at rest may have it.
+        at_rest = joints_for(robot, np.zeros(6), feet)[0][..., :legs]
+        low = np.minimum(robot.lower[:legs] + SPARE, at_rest)
+        high = np.maximum(robot.upper[:legs] - SPARE, at_rest)
+        inside = (joints[..., :legs] >= low - RANGE_SLACK) & (joints[..., :legs] <= high + RANGE_SLACK)
+        ranged = inside.reshape(*joints.shape[:-1], robot.legs, 3).all(axis=-1)
         aside = np.hypot(*(self._weight(postures) - self._middle).T)
         margin = self._margin if manner is None else manner.margin
         spare = max(margin - robot.walk.margin, 0.0)
@@ -135,13 +147,23 @@ def _strides(robot: Robot, manner: Manner) -> Array:
     home = standing_feet(robot)
     walking = home.copy()
     walking[:, :2] = manner.homes
-    level = walking + np.vstack([np.zeros((1, 3)), _around()])[:, None, :] * manner.space.room[:, None]
+    timing = manner.timing
+    # As it lifts, a foot is left behind for a while, further than it was from home on the ground.
+    share = np.linspace(0.0, 1.0, 4 * timing.swing + 1)
+    along = np.abs(swing_along(share, timing.swing * manner.dt, timing.stance * manner.dt))
+    behind = int(along.argmax())
+    level = np.vstack([np.zeros((1, 3)), _around(), float(along[behind] / along[0]) * _around()])
+    height = np.zeros_like(level)
+    height[:, 2] = manner.lift
+    height[1 + AROUND :, 2] *= swing_height(share[behind])
+    around = np.stack([level, level])[:, :, None, :] * np.array(manner.rooms)[:, None]
+    around[1] += height[:, None, :]
+    tried = walking + around.reshape(-1, robot.legs, 3)
     if manner.sway:
         # The body is nearer to some feet and further from others than they know.
         x, y = np.abs(np.array(manner.sway)).max(axis=0)
-        level = np.concatenate([level + np.array([a * x, b * y, 0.0]) for a, b in product((-1, 1), repeat=2)])
-    lifted = level + np.array([0.0, 0.0, manner.lift])
-    tried = np.concatenate([level, lifted, home[None]])
+        tried = np.concatenate([tried + np.array([a * x, b * y, 0.0]) for a, b in product((-1, 1), repeat=2)])
+    tried = np.concatenate([tried, home[None]])
     # What the legs cannot do even at rest is the walk's own affair, and no reason to refuse a posture.
     joints, missed = joints_for(robot, np.zeros(6), tried)
     legs = 3 * robot.legs

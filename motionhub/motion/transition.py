@@ -220,7 +220,7 @@ def _ruckig(state: State, end: Array, limits: Limits) -> _Planned | None:
     trajectory = ruckig.Trajectory(joints)
     try:
         result = ruckig.Ruckig(joints).calculate(wanted, trajectory)
-    except (RuntimeError, ValueError):  # its own errors come through as these
+    except (ruckig.RuckigError, RuntimeError, ValueError):
         return None
     if result not in (ruckig.Result.Working, ruckig.Result.Finished):
         return None

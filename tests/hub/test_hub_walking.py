@@ -88,8 +88,10 @@ def test_whatever_is_asked_of_a_walk_every_frame_is_sound(name: str) -> None:
     assert within(robot, joints).all()
     speed = np.diff(joints, axis=0) / DT
     assert (np.abs(speed) <= top_speed(robot) * (1 + 1e-9)).all()
-    # No joint jumps in speed: from rest to its top speed it takes at least some ticks.
-    assert (np.abs(np.diff(speed, axis=0)) <= top_speed(robot) * 0.35).all()
+    # No joint jumps in speed: from rest to its top speed it takes at least some ticks. Nor is one held at its end,
+    # which it is where more was planned than its range leaves.
+    assert (np.abs(np.diff(speed, axis=0)) <= top_speed(robot) * 0.4).all()
+    assert not ((joints == robot.lower) | (joints == robot.upper))[:, : 3 * robot.legs].any()
     support = rest_on_ground(robot, joints)
     assert not support.tipped.any()
     # A foot that is being lifted or set down counts for nothing, however near to the ground.

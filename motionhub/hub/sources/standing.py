@@ -31,6 +31,9 @@ LEAD_SHARE = 0.25
 """Of a servo's no-load speed, at which a head turns ahead of the body: it looks round, it does not snap."""
 LEAD_RAMP_S = 0.2
 
+WAY = 9
+"""Moments at which a posture on its way is looked at."""
+
 SPEED_SHARE = 0.98
 """Of a servo's no-load speed that walk and posture together may ask of it; the guard stops it at all of it."""
 
@@ -59,6 +62,7 @@ class Standing:
         self._walk_limit: Limit = ""
         self._leaning_limited = False
         self._asked, self._aimed = np.zeros(4), True
+        self._aimed_for = self._stepper.manner
         self._strides = False
         """Whether the feet are, or are about to be, anywhere but home."""
         self._caught_up = True
@@ -82,9 +86,9 @@ class Standing:
         self._shares = shares
         if self._steps.manner is not self._manner:
             self._manner = self._steps.manner
-            self._stepper.change(self._manner)
             self._top = _tops(self._manner)
             self._aimed = False
+            self._change()
         self._given = self._steps.given
         self._wish()
 
@@ -136,10 +140,13 @@ class Standing:
 
     def step(self) -> Step:
         """The next tick: walk on, lean on, and put the joints there."""
-        if self._strides != (self._twist != REST or not self._stepper.settled):
-            self._strides, self._aimed = not self._strides, False
+        strides = self._twist != REST or not self._stepper.settled
+        if self._strides != strides or self._aimed_for is not self._stepper.manner:
+            self._strides, self._aimed = strides, False
         if not self._aimed:
             self._aim()
+        if self._stepper.goal is not self._manner:
+            self._change()
         feet = self._stepper.step(self._twist if self._may_walk() else REST).feet
         self._lead_of()
         if feet is self._feet and self._posture.resting and self._lead.resting and self._caught_up:
@@ -191,21 +198,30 @@ class Standing:
 
     def _aim(self) -> None:
         """Lean as asked, as far as the legs allow: less far while they stride, and as asked again once they stand."""
-        self._aimed = True
-        manner = self._manner if self._strides else None
-        allowed = self._bearing.allowed(self._asked, manner)
+        stepper = self._stepper
+        self._aimed, self._aimed_for = True, stepper.manner
+        allowed = self._asked
+        # Until all feet are down for another manner, they step as by the one before.
+        for manner in {self._manner: 0, stepper.goal: 0, stepper.manner: 0} if self._strides else (None,):
+            allowed = self._bearing.allowed(allowed, manner)
         self._leaning_limited = bool((allowed != self._asked).any())
         self._posture.target = allowed
-        self._stepper.shift = self._bearing.aside(allowed)
+        stepper.shift = self._bearing.aside(allowed)
         self._posture_share = self._bearing.pace_share(allowed, self._manner)
         self._wish()
 
+    def _change(self) -> None:
+        """Walk in the manner that is wanted, as soon as the body is held, and will be, as its steps allow."""
+        if self._stepper.settled or self._carried_for(self._manner):
+            self._stepper.change(self._manner)
+
     def _may_walk(self) -> bool:
-        """A walk does not begin before the body is held as walking allows."""
-        held = self._posture.position
-        if not self._stepper.settled or self._twist == REST or self._posture.resting:
-            return True
-        return bool((self._bearing.allowed(held, self._manner) == held).all())
+        """A walk does not begin before the body is held as walking allows, nor on its way to where it is not."""
+        return not self._stepper.settled or self._twist == REST or self._carried_for(self._manner)
+
+    def _carried_for(self, manner: Manner) -> bool:
+        """Whether the legs can step in this manner under the body's posture, all the way to where that goes now."""
+        return self._bearing.fit(self._posture.way(WAY), manner)
 
     def _look_where_it_goes(self) -> None:
         """A head turns ahead of the body: as far as it may in the fastest turn, and less in others."""
