@@ -171,7 +171,7 @@ class Hub:
         """Somebody has gone. If they were driving, the walk ends with the feet down."""
         person = self.lease.people.get(client)
         if self.lease.leave(client) and person is not None:
-            self.let_go_of_stick()
+            self.let_go()
             self.tell("info", f"{person.name or 'The driver'} has gone; nobody is driving")
         return self._told()
 
@@ -199,6 +199,11 @@ class Hub:
     def tell(self, level: Literal["info", "warning", "error"], text: str) -> None:
         """Something for everybody to know, with the next events."""
         self.say(Notice(level, text))
+
+    def let_go(self) -> None:
+        """Whoever drove is gone: nothing is held any more, neither the stick nor a sounder."""
+        self.let_go_of_stick()
+        self.by_hand = np.where(self._sounders, 0.0, self.by_hand)
 
     def let_go_of_stick(self) -> None:
         """Nobody wants it to walk: it ends the step it is in, and stands."""
@@ -435,7 +440,7 @@ class Hub:
         """Move the show on by one tick."""
         self.ticks += 1
         if lapsed := self.lease.lapse(now):
-            self.let_go_of_stick()
+            self.let_go()
             self.workbench.freeze()
             self.tell("info", f"{lapsed.name or 'The driver'} has gone quiet; nobody is driving")
         if self.mode == "limp":

@@ -60,6 +60,9 @@ class Hub(Protocol):
     def prepare(self, client: str, kind: Literal["move", "recording"], name: str) -> None:
         """Ask the shell for what is to be played next."""
 
+    def let_go(self) -> None:
+        """Whoever drove is gone: nothing is held any more."""
+
     def let_go_of_stick(self) -> None:
         """Nobody wants it to walk."""
 
@@ -81,7 +84,7 @@ def _take(hub: Hub, person: Person, command: ask.Take, now: float) -> str:
 
 def _release(hub: Hub, person: Person, command: ask.Release, now: float) -> str:
     if hub.lease.release(person.id):
-        hub.let_go_of_stick()
+        hub.let_go()
     return ""
 
 

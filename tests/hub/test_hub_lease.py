@@ -137,3 +137,26 @@ def test_control_that_lapses_can_be_taken_by_another(tansy: Robot) -> None:
     assert driver is not None
     assert driver.name == "Bob"
     assert show.state.watchers == 2
+
+
+def test_a_sounder_falls_silent_with_the_one_who_held_it_and_a_lamp_stays(tansy: Robot) -> None:
+    kinds = [output.kind for output in tansy.outputs]
+    wanted = [0.0 if kind == "sounder" else 1.0 for kind in kinds]
+    assert set(kinds) == {"lamp", "sounder"}
+
+    def vanish(show: Rehearsal) -> None:
+        show.hub.left("ann", show.now)
+
+    def go_quiet(show: Rehearsal) -> None:
+        show.now += QUIET_S + 0.1
+
+    def give_back(show: Rehearsal) -> None:
+        show.say(ask.Release())
+
+    for end in (vanish, go_quiet, give_back):
+        show = Rehearsal(tansy)
+        for output in tansy.outputs:
+            show.say(ask.SetOutput(output.name, 1.0))
+        assert show.tick().outputs.tolist() == [1.0] * len(kinds)
+        end(show)
+        assert show.tick().outputs.tolist() == wanted, end.__name__
