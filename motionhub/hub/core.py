@@ -546,8 +546,8 @@ class Hub:
         self._looked = self.ticks
         self._figure, down = self._footing.look(np.array(self._passed))
         self._passed.clear()
-        # A robot that hangs limp, or goes home by itself, does not stand as it was last told to.
-        known = self.follows and self.mode != "limp"
+        # A robot that hangs limp, is brought up, or goes home by itself does not stand as it was last told to.
+        known = self.follows and self.mode not in ("limp", "setup", "halted")
         self._feet.extend(tuple(row) if known else None for row in down.tolist())
 
     def state(self, now: float) -> HubState:
