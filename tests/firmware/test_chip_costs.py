@@ -32,7 +32,8 @@ def test_load_memory_and_the_worst_packet(boards, name: str) -> None:
     hub, rng = Hub(chip), random.Random(5)
     rest, joints, outputs = rest_pulses(chip), chip.robot.joints, len(chip.robot.outputs)
     calibration = chip.program.calibration
-    low, high = np.ceil(calibration.low_us).astype(int), np.floor(calibration.high_us).astype(int)
+    low = calibration.by_connector(np.ceil(calibration.low_us)).astype(int)
+    high = calibration.by_connector(np.floor(calibration.high_us)).astype(int)
     for _ in range(300):
         hub.tick(tuple(p + rng.randint(-3, 3) for p in rest))
     ordinary = chip.load

@@ -51,7 +51,8 @@ def test_every_pulse_and_period_is_exact_while_bytes_come_at_full_rate(boards, b
     robot, calibration = chip.robot, chip.program.calibration
     assert robot.joints >= 24
     hub, noise = Hub(chip), random.Random(2)
-    low, high = np.ceil(calibration.low_us).astype(int), np.floor(calibration.high_us).astype(int)
+    low = calibration.by_connector(np.ceil(calibration.low_us)).astype(int)
+    high = calibration.by_connector(np.floor(calibration.high_us)).astype(int)
 
     def rest_of_the_line(room: int) -> bytes:
         return bytes(noise.randrange(1, 256) for _ in range(room - 1)) + b"\0" if noisy and room > 0 else b""
