@@ -2,9 +2,9 @@ import { useSignal } from "@preact/signals";
 import type { JSX } from "preact";
 import { useRemote } from "../ui/context.ts";
 import { Gate } from "../ui/Gate.tsx";
-import { plainName } from "../words.ts";
 import { useMaker } from "./context.ts";
-import { readText } from "./document.ts";
+import { FromOutside } from "./bring/FromOutside.tsx";
+import { ToOutside } from "./bring/ToOutside.tsx";
 
 /** On the robot, from outside, and to it. */
 export function Bring(): JSX.Element {
@@ -12,6 +12,7 @@ export function Bring(): JSX.Element {
     <>
       <OnTheRobot />
       <FromOutside />
+      <ToOutside />
     </>
   );
 }
@@ -52,76 +53,6 @@ function OnTheRobot(): JSX.Element {
           Play this on the robot
         </button>
       </div>
-    </section>
-  );
-}
-
-/** Recordings, tables of angles and documents become this move; Undo takes that back. */
-function FromOutside(): JSX.Element {
-  const remote = useRemote();
-  const maker = useMaker();
-  const recording = useSignal("");
-  const error = useSignal(1);
-  const words = useSignal("");
-  const take = (made: { text: string; words: string } | null): void => {
-    if (!made) return;
-    words.value = made.words;
-    maker.do({ do: "become", doc: readText(made.text), why: "brought in" });
-  };
-  const transcribe = async (): Promise<void> => {
-    const name = maker.name.value;
-    take(await maker.make({ type: "transcribe", recording: recording.value, name, error_deg: error.value }));
-  };
-  const bring = async (file: File | undefined): Promise<void> => {
-    if (!file) return;
-    const text = await file.text();
-    const name = maker.name.value;
-    if (/\.json$/i.test(file.name)) take(await maker.make({ type: "read_document", name, text }));
-    else take(await maker.make({ type: "read_table", name, text, error_deg: error.value }));
-  };
-  const recordings = remote.recordings.value ?? [];
-  return (
-    <section class="make-outside" aria-label="From elsewhere">
-      <h2>From elsewhere</h2>
-      <label class="field">
-        Within degrees
-        <input
-          type="number"
-          min={0.05}
-          max={20}
-          step={0.05}
-          value={error.value}
-          onChange={(event) => {
-            error.value = event.currentTarget.valueAsNumber || 1;
-          }}
-        />
-      </label>
-      {recordings.length > 0 && (
-        <div class="make-tools">
-          <select
-            aria-label="Recording"
-            value={recording.value}
-            onChange={(event) => {
-              recording.value = event.currentTarget.value;
-            }}
-          >
-            <option value="">a recording</option>
-            {recordings.map(({ name }) => (
-              <option key={name} value={name}>
-                {plainName(name)}
-              </option>
-            ))}
-          </select>
-          <button type="button" disabled={!recording.value} onClick={() => void transcribe()}>
-            Make keys of it
-          </button>
-        </div>
-      )}
-      <label class="field">
-        A document or a table of angles
-        <input type="file" accept=".json,.csv,.txt" onChange={(event) => void bring(event.currentTarget.files?.[0])} />
-      </label>
-      {words.value && <p class="row-reason">{words.value}</p>}
     </section>
   );
 }

@@ -8,6 +8,7 @@ import type { JSX, TargetedKeyboardEvent } from "preact";
 import { useEffect, useMemo } from "preact/hooks";
 import { browserClock } from "../clock.ts";
 import { browserStore } from "../pairing.ts";
+import { recall, remember } from "../place.ts";
 import type { Remote } from "../remote.ts";
 import { useRemote } from "../ui/context.ts";
 import { Bring } from "./Bring.tsx";
@@ -17,7 +18,7 @@ import { Heading } from "./Heading.tsx";
 import { Journal } from "./journal.ts";
 import { Notes } from "./Notes.tsx";
 import { Posing } from "./Posing.tsx";
-import { poserOf } from "./posing/poser.ts";
+import { partsOf, poserOf } from "./posing/poser.ts";
 import { Strip } from "./Strip.tsx";
 import { Verdict } from "./Verdict.tsx";
 
@@ -62,13 +63,14 @@ export function Make({ name }: { name: string }): JSX.Element {
       remote.figure.value = null;
     };
   }, [remote, maker]);
+  useEffect(() => backWhere(maker), [maker]);
   useEffect(() => {
     // The hub refused to open it: there is nothing to show.
     return effect(() => {
       if (maker.name.value === "" && !maker.opening.value && remote.makes.value === name) remote.makes.value = null;
     });
   }, [remote, maker, name]);
-  const part = useSignal<Part>("time");
+  const part = useSignal<Part>(PARTS.find(([id]) => id === recall(browserStore()).turn)?.[0] ?? "time");
   return (
     <MakerContext.Provider value={maker}>
       <div class="make" data-testid="make" data-part={part.value} onKeyDown={(event) => wayBack(event, maker)}>
@@ -84,6 +86,7 @@ export function Make({ name }: { name: string }): JSX.Element {
                   aria-pressed={part.value === id}
                   onClick={() => {
                     part.value = id;
+                    remember(browserStore(), { turn: id });
                   }}
                 >
                   {words}
@@ -116,6 +119,33 @@ export function Make({ name }: { name: string }): JSX.Element {
       </div>
     </MakerContext.Provider>
   );
+}
+
+/** Goes to the moment and the part that were looked at when the page was left, and notes those that are. */
+function backWhere(maker: Maker): () => void {
+  const poser = poserOf(maker);
+  let been = "";
+  const end = effect(() => {
+    const name = maker.name.value;
+    if (!maker.sheet.value || been === name) return;
+    been = name;
+    const { makes, at_ms, part } = recall(browserStore());
+    if (makes !== name) return;
+    if (typeof at_ms === "number") maker.player.seek(at_ms);
+    const house = maker.house.peek();
+    const lane = house && partsOf(house).find((each) => each === part);
+    if (lane) poser.part.value = lane;
+  });
+  const keep = (): void => {
+    if (maker.name.peek()) remember(browserStore(), { makes: maker.name.peek(), at_ms: Math.round(maker.player.at.peek()), part: poser.part.peek() });
+  };
+  window.addEventListener("pagehide", keep);
+  document.addEventListener("visibilitychange", keep);
+  return () => {
+    end();
+    window.removeEventListener("pagehide", keep);
+    document.removeEventListener("visibilitychange", keep);
+  };
 }
 
 /** Where there is little room one of these is shown at a time; elsewhere all of them are. */

@@ -1,6 +1,7 @@
 import type { JSX } from "preact";
 import { plainName, sentence } from "../words.ts";
 import { useMaker } from "./context.ts";
+import { sample } from "./posing/sample.ts";
 
 /** What somebody has to know or decide before going on. */
 export function Notes(): JSX.Element {
@@ -35,6 +36,7 @@ export function Notes(): JSX.Element {
           </button>
         </div>
       )}
+      <Beginning />
       {maker.shipped.value && maker.dirty.value && (
         <p class="make-note">
           {plainName(maker.name.value)} came with the program. Saving makes it yours; the shipped one stays beneath.
@@ -46,5 +48,20 @@ export function Notes(): JSX.Element {
         </p>
       )}
     </>
+  );
+}
+
+/** A new move is empty: there is something to play with, which nobody has to. */
+function Beginning(): JSX.Element | null {
+  const maker = useMaker();
+  const house = maker.house.value;
+  if (!house || maker.base.value !== "" || maker.canUndo.value || maker.n.value > 0) return null;
+  return (
+    <div class="make-note">
+      <p>Nothing moves yet. Pull a bead in the picture, or play with a small wave.</p>
+      <button type="button" onClick={() => maker.do({ do: "become", doc: sample(maker.name.value, house), why: "sample" })}>
+        A small wave
+      </button>
+    </div>
   );
 }

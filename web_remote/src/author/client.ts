@@ -86,6 +86,8 @@ export class Maker {
   readonly mending = signal("");
   /** What came of the last mend, for the words beside Undo. */
   readonly mended = signal("");
+  /** Why what was brought from elsewhere does not fit; empty when it does. */
+  readonly refusal = signal("");
   readonly exported = signal<{ name: string; data: Uint8Array } | null>(null);
 
   readonly sheet = computed<Sheet | null>(() => this.history.value?.now.sheet ?? null);
@@ -428,6 +430,7 @@ export class Maker {
   /** Makes a sequence of a recording, a table or a document from elsewhere; null when it was refused, which has been told then. */
   make(message: Extract<FromBrowser, { type: "transcribe" | "read_table" | "read_document" }>): Promise<{ text: string; words: string } | null> {
     this.#resolve?.(null);
+    this.refusal.value = "";
     return new Promise((resolve) => {
       this.#resolve = resolve;
       if (!this.#options.send(message)) {
@@ -495,6 +498,7 @@ export class Maker {
         if (!this.sounds.value.includes(message.name)) this.sounds.value = [...this.sounds.value, message.name];
         return true;
       case "refused":
+        if (message.to === "transcribe" || message.to === "read_table" || message.to === "read_document") this.refusal.value = message.text;
         return this.#refused(message.to);
       default:
         return false;

@@ -1,7 +1,9 @@
-import { useComputed, useSignal, useSignalEffect } from "@preact/signals";
+import { effect, useComputed, useSignal, useSignalEffect } from "@preact/signals";
 import type { JSX, TargetedKeyboardEvent } from "preact";
 import { useEffect } from "preact/hooks";
 import { listenToKeys } from "../keys.ts";
+import { browserStore } from "../pairing.ts";
+import { recall, remember } from "../place.ts";
 import { Stage } from "../stage/Stage.tsx";
 import { capital, linkWords, plainName } from "../words.ts";
 import { CueLine } from "./CueLine.tsx";
@@ -43,6 +45,21 @@ function Show(): JSX.Element {
     document.title = `${robotName.value} · motionhub`;
   });
   useEffect(() => listenToKeys(remote, () => shown.peek() === "drive" && !remote.makes.peek()), [remote, shown]);
+
+  useEffect(() => {
+    const been = recall(browserStore());
+    const card = CARDS.find(({ id }) => id === been.card);
+    if (card) shown.value = card.id;
+    let back = been.makes ?? null;
+    return effect(() => {
+      const role = remote.welcome.value?.role;
+      if (!role) return;
+      // Once, when it is known that moves may be made here.
+      if (back !== null && role === "operator" && remote.makes.peek() === null) remote.makes.value = back;
+      back = null;
+      remember(browserStore(), { card: shown.value, makes: remote.makes.value });
+    });
+  }, [remote, shown]);
 
   const turnTo = (event: TargetedKeyboardEvent<HTMLDivElement>): void => {
     const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
