@@ -154,6 +154,8 @@ class Show:
         self._spawn(self._repertoire.keep_up())
         self._spawn(self._rescue())
         self._spawn(self._know_stances())
+        # Who chooses a gait would else have the tick wait for what it comes to, which takes a good part of a second.
+        self._spawn(asyncio.to_thread(self.hub.director.steps.learn))
 
     async def stop(self) -> None:
         """Bring the robot to rest, in at most :data:`LEAVE_S` seconds, and leave."""

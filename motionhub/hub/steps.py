@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from motionhub.hub.effort import effort_of
+from motionhub.hub.effort import Effort, Given, effort_of
 from motionhub.motion.gait import default_gait, gaits
 from motionhub.motion.manner import Manner, manner_of
 from motionhub.robot.model import Robot
@@ -37,6 +37,7 @@ class Steps:
         """Whether a head that its file says so of turns ahead of the body."""
         self._battery_v: float | None = None
         self._rested: float | None = None
+        self._effort: Effort | None = None
         self._choose()
 
     @property
@@ -74,17 +75,21 @@ class Steps:
             base = manner_of(self._robot, gait, self._dt, lift=lift_range(self._robot)[1])
         # Who can lift a foot high at a pace can lift it less high.
         self.manner: Manner = base if lift == base.lift else replace(base, lift=lift)
-        self._effort = effort_of(self._robot, base)
-        self.given = self._effort.given(self._battery_v)
-        """How much of its pace servos and supply give now."""
+        self._take(effort_of(self._robot, base), self._battery_v)
+
+    def _take(self, effort: Effort, volts: float | None) -> None:
+        if effort is not self._effort or volts != self._battery_v:
+            self._effort, self._battery_v = effort, volts
+            self.given: Given = effort.given(volts)
+            """How much of its pace servos and supply give now."""
 
     def battery_is(self, volts: float) -> None:
         """A reading of the battery, in V. It sags under load, so that for some seconds the highest is believed."""
         rested = volts if self._rested is None else max(volts, self._rested - RECOVERS_V)
         self._rested = rested
         if self._battery_v is None or abs(rested - self._battery_v) > NOTED_V:
-            self._battery_v = rested
-            self.given = self._effort.given(rested)
+            assert self._effort is not None
+            self._take(self._effort, rested)
 
 
 def lift_range(robot: Robot) -> tuple[float, float]:
