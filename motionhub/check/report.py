@@ -103,6 +103,7 @@ def check(
     frames: Frames,
     *,
     supply_v: float | None = None,
+    battery_v: float | None = None,
     frame_bytes: FrameBytes | None = None,
     progress: Progress | None = None,
     advise: bool = True,
@@ -112,6 +113,7 @@ def check(
     Args:
         frames: The move.
         supply_v: The regulator's set-point in volts, instead of the robot's own.
+        battery_v: The battery's voltage without load in volts, as measured; its nominal when None.
         frame_bytes: From pulses (T, J) in µs to bytes on the wire for each frame (T,), as the link's coder
             writes them, 0 for those that it leaves out; without it ``link-rate`` is not checked.
         progress: Called with frames done and frames in all, every so often.
@@ -120,7 +122,7 @@ def check(
     """
     # Not for the rail alone: stops and hand-overs are planned by what the servos do at their voltage.
     frames = replace(frames, robot=frames.robot.on_supply(supply_v))
-    timeline = work_out(frames, progress=progress)
+    timeline = work_out(frames, battery_v, progress)
     budget = Budget()
     mender = Mender(timeline, budget)
     findings = [finding for rule in _RULES for finding in rule(timeline, mender)]

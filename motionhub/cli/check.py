@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -34,6 +35,12 @@ MANY = 8
 @click.option(
     "--supply-v", callback=within("V", 1, 60), metavar="V", help="Set the regulator to this instead of the robot's."
 )
+@click.option(
+    "--battery-v", callback=within("V", 1, 60), metavar="V", help="The battery without load, as measured: not nominal."
+)
+@click.option(
+    "--battery-ohm", callback=within("ohm", 0, 2), metavar="OHM", help="Its resistance, instead of the robot file's."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print a list of reports as JSON.")
 @click.option(
     "--details", type=click.Path(path_type=Path), metavar="FILE.csv", help="Write every frame of one move as CSV."
@@ -59,6 +66,8 @@ def check(
     robot_file: Path | None,
     folder: Path | None,
     supply_v: float | None,
+    battery_v: float | None,
+    battery_ohm: float | None,
     as_json: bool,
     details: Path | None,
     plot: Path | None,
@@ -78,6 +87,8 @@ def check(
 
         able(plot)
     robot = load_robot(robot_file).on_supply(supply_v)
+    if battery_ohm is not None:
+        robot = replace(robot, supply=replace(robot.supply, battery_ohm=battery_ohm))
     library = open_library(folder, robot)
     moves = [find_move(name, library) for name in names]
     coder = frame_bytes(robot, library.calibration(), RATE_HZ)
@@ -90,7 +101,7 @@ def check(
         with bar(f"Rendering {move.document.name}", move.runs, move.runs >= MANY) as progress:
             frames = move.frames(RATE_HZ, progress)
         with bar(f"Checking {frames.name}", len(frames), len(frames) >= LONG) as progress:
-            report = verdict_on(frames, frame_bytes=coder, progress=progress)
+            report = verdict_on(frames, battery_v=battery_v, frame_bytes=coder, progress=progress)
         if details is not None:
             save(details, "".join(csv(report.timeline)))
         if plot is not None:

@@ -109,17 +109,21 @@ class Verdicts:
         assert self._cache is not None
         return self._cache / f"{digest[:40]}.json"
 
-    async def check(self, names: Sequence[str], hurry: bool = False) -> dict[str, Verdict]:
+    async def check(
+        self, names: Sequence[str], hurry: bool = False, options: Sequence[str] = ()
+    ) -> dict[str, Verdict]:
         """Check these moves, in a process of their own; those that it did not get to are left out.
 
         Args:
             names: Of moves that can be read.
             hurry: Somebody is waiting: at the priority of any process.
+            options: More of the command's; what is said with them is not to be remembered.
         """
         robot = Path(self._library.robot.source).absolute()
         command = [sys.executable, "-m", "motionhub", "check", "--json", "--robot", str(robot)]
         if self._library.folder.is_dir():
             command += ["--sequences", str(self._library.folder.absolute())]
+        command += options
         if not hurry and (nice := shutil.which("nice")):
             command = [nice, "-n", "19", *command]
         path = os.pathsep.join(filter(None, [str(_PACKAGE.parent), os.environ.get("PYTHONPATH")]))
