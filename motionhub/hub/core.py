@@ -111,6 +111,8 @@ class Hub:
         self.reason = ""
         self.link = LinkView()
         self.activity: Activity | None = None
+        self.telemetry: Telemetry | None = None
+        """The last that came."""
         self.battery = Battery(robot.supply, calibration.battery_scale)
         self._draw = Draw(robot, 1 / rate_hz)
         self._recent: deque[Array] = deque(maxlen=EVERY)
@@ -294,6 +296,7 @@ class Hub:
 
     def robot_says(self, telemetry: Telemetry, now: float) -> list[Event]:
         """Telemetry has come in."""
+        self.telemetry = telemetry
         before, self.activity = self.activity, Activity(telemetry.activity)
         if self.activity in (Activity.LOWERING, Activity.ENDED):
             if before is not self.activity:

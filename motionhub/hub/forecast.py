@@ -24,7 +24,7 @@ EVERY_S = 1.0
 """From one step of the filter to the next; what comes meanwhile is averaged."""
 GAP_S = 5.0
 """After so long without a reading nobody knows what was drawn."""
-START = (0.15, 0.25, 0.6)
+START = (0.15, 0.25, 1.0)
 """How far off q, k and (as a share of it) r may be in the beginning."""
 WANDERS = (2e-4, 5e-4, 3e-3)
 """By how much they may change in a second; r as a share."""
@@ -32,6 +32,9 @@ VOLTS_A_CELL = 0.02
 """V a cell: how far a pack is from the curve (robot.battery: some hundredths), and a reading from the truth."""
 STEADY_S = 30.0
 """The curve's error stays while the charge hardly changes, so readings of half a minute say little more than one."""
+STEP_S, STEP_A, STEP_V = 3.0, 0.3, 0.03
+"""A step of the current within so few seconds tells the resistance by itself, whatever the curve: how large it has to
+be, and how exactly the voltage's answer is read, V a pack."""
 USE_S = 240.0
 """The current of the last minutes is what goes on being drawn."""
 KNOWN_S = 20.0
@@ -58,6 +61,7 @@ class Forecast:
         self._from = 0.0
         self._last: float | None = None
         self._use = self._most = 0.0
+        self._before: tuple[float, float, float] | None = None
         self._used_s = 0.0
 
     # ---------------------------------------------------------------- what comes in
@@ -94,6 +98,7 @@ class Forecast:
             self._x = np.array([q - k * way, k, r])
             self._p = turn @ self._p @ turn.T + np.diag(wander)
         self._correct(volts, amps)
+        self._answer(volts, amps, seconds)
         share = seconds / min(self._used_s + seconds, USE_S)
         self._use += (amps - self._use) * share
         self._most = max(amps, self._most + (amps - self._most) * seconds / USE_S)
@@ -106,8 +111,29 @@ class Forecast:
         ends = open_circuit_v(self._supply, [q - step, q, q + step])
         slope = float(ends[2] - ends[0]) / (2 * step)
         row = np.array([max(slope, 1e-3), 0.0, -amps])
-        gain = self._p @ row / (row @ self._p @ row + self._noise)
-        found = self._x + gain * (volts - (float(ends[1]) - r * amps))
+        self._take(row, volts - (float(ends[1]) - r * amps), self._noise)
+
+    def _answer(self, volts: float, amps: float, seconds: float) -> None:
+        """What the voltage did when the current changed."""
+        if self._before is None:
+            self._before = (volts, amps, 0.0)
+            return
+        volts_then, amps_then, since = self._before
+        if since + seconds < STEP_S:
+            self._before = (volts_then, amps_then, since + seconds)
+            return
+        self._before = (volts, amps, 0.0)
+        change = amps - amps_then
+        if abs(change) > STEP_A:
+            assert self._x is not None
+            row = np.array([0.0, 0.0, -change])
+            self._take(row, (volts - volts_then) + float(self._x[2]) * change, STEP_V**2)
+
+    def _take(self, row: np.ndarray, off: float, noise: float) -> None:
+        """A measurement that was ``off`` from what was expected, with this variance."""
+        assert self._x is not None
+        gain = self._p @ row / (row @ self._p @ row + noise)
+        found = self._x + gain * off
         self._x = np.array([min(max(found[0], 0.0), 1.0), min(max(found[1], 0.3), 3.0), max(found[2], 0.0)])
         self._p = self._p - np.outer(gain, row @ self._p)
         self._p = (self._p + self._p.T) / 2

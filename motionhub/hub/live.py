@@ -44,7 +44,7 @@ from motionhub.hub.keeper import Keeper
 from motionhub.hub.lateness import Lateness
 from motionhub.hub.repertoire import MoveLine, Repertoire
 from motionhub.hub.snapshot import HubState, LinkView
-from motionhub.hub.verdicts import Verdicts
+from motionhub.hub.verdicts import Verdict, Verdicts
 from motionhub.library.recording import Recording
 from motionhub.library.store import Library
 from motionhub.link.ports import Port
@@ -116,8 +116,10 @@ class Show:
         self.hub = Hub(robot, calibration, notebook=library.notebook())
         self.hub.pace = FIRST_PACE
         self.lateness = Lateness()
-        self._library = library
+        self.library = library
         self._port = port
+        self.mismatch = ""
+        """Why the robot that answered is not this hub's; nothing while it is, or nobody answers."""
         self._session = LinkSession(robot, int.from_bytes(os.urandom(2), "little"))
         self._verdicts = Verdicts(library, calibration, _user_cache() if cache is None else cache)
         self._repertoire = Repertoire(library, self._verdicts, lambda: self._tell(MovesChanged()))
@@ -140,10 +142,10 @@ class Show:
             InputError: if the port cannot be opened.
         """
         loop = self._loop = asyncio.get_running_loop()
-        self._keeper = Keeper(self._library, self.hub.rate_hz, lambda text: self._soon(self._tell, _trouble(text)))
+        self._keeper = Keeper(self.library, self.hub.rate_hz, lambda text: self._soon(self._tell, _trouble(text)))
         header = self._flight.header(datetime.now().astimezone())
         self._flight_keeper = FlightKeeper(
-            self._library.folder, header, lambda text: self._soon(self._tell, Notice("warning", text))
+            self.library.folder, header, lambda text: self._soon(self._tell, Notice("warning", text))
         )
         self._port.open(lambda: self._soon(self._read_soon))
         sys.setswitchinterval(_SWITCH_S)
@@ -209,6 +211,16 @@ class Show:
         self._flight.asked(client, command, self._loop.time())
         self._publish(self.hub.handle(client, command, self._loop.time()))
 
+    async def judge(self, name: str, battery_v: float | None, battery_ohm: float | None) -> Verdict:
+        """What the check says of a move on a battery of so many volts without load and so many ohms."""
+        options: list[str] = []
+        if battery_v is not None:
+            options += ["--battery-v", f"{battery_v:.3f}"]
+        if battery_ohm is not None:
+            options += ["--battery-ohm", f"{min(battery_ohm, 2.0):.4f}"]
+        found = await self._verdicts.check([name], hurry=True, options=options)
+        return found.get(name, Verdict("unreadable", None, "the check could not be run"))
+
     def perform(self, client: str, frames: Frames) -> None:
         """Play frames that are at hand and have passed their check; in all else as a Play by name."""
         self._at_hand = frames
@@ -271,7 +283,7 @@ class Show:
     async def _save(self, calibration: Calibration) -> None:
         """Keep what is known of the machine: it is on the disk before anybody relies on it."""
         try:
-            await asyncio.to_thread(self._library.save_calibration, calibration)
+            await asyncio.to_thread(self.library.save_calibration, calibration)
         except InputError as error:
             self._tell(_trouble(f"What was measured could not be kept: {error}"))
 
@@ -283,7 +295,7 @@ class Show:
             elif asked.kind == "move":
                 found = await self._repertoire.frames(asked.name, self.hub.rate_hz)
             else:
-                found = await asyncio.to_thread(self._library.recording, asked.name)
+                found = await asyncio.to_thread(self.library.recording, asked.name)
             ready: Ready | str
             ready = found if isinstance(found, str) else await asyncio.to_thread(self.hub.make_ready, asked.name, found)
         except InputError as error:
@@ -325,14 +337,14 @@ class Show:
 
     async def _rescue(self) -> None:
         try:
-            for name in await asyncio.to_thread(self._library.rescue):
+            for name in await asyncio.to_thread(self.library.rescue):
                 self._tell(Notice("info", f"A recording that was cut short has been kept as {name}"))
         except InputError as error:
             self._tell(_trouble(str(error)))
         await self._list_recordings()
 
     async def _list_recordings(self) -> None:
-        entries = await asyncio.to_thread(self._library.recordings)
+        entries = await asyncio.to_thread(self.library.recordings)
         self._recordings = [RecordingLine(e.name, e.duration_s, e.made) for e in entries if not e.unreadable]
         self._tell(RecordingsChanged())
 
@@ -395,10 +407,12 @@ class Show:
             elif isinstance(event, Connected | Disconnected):
                 self._look_at_link(now)
                 if isinstance(event, Connected):
+                    self.mismatch = ""
                     self._publish(self.hub.connected(event.welcome, now))
             elif isinstance(event, Keeping | InUse):
                 self._publish(self.hub.robot_keeps(event, now))
             elif isinstance(event, Mismatch):
+                self.mismatch = event.text
                 self._tell(Notice("error", event.text))
 
     def _look_at_link(self, now: float) -> None:

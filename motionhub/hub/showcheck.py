@@ -155,7 +155,7 @@ def _trims(f: Facts, robot: Robot) -> Item:
     own = np.abs(f.calibration.trim_rad) > 0
     turned = int((f.calibration.direction < 0).sum())
     if not own.any() and not turned:
-        return Item(name, "bad", "no servo has a trim: no servo lands exactly on centre, so nobody has trimmed this robot")
+        return Item(name, "bad", "nobody has trimmed this robot: no servo lands exactly on centre by itself")
     return Item(name, "good", f"{int(own.sum())} of {robot.joints} joints trimmed, {turned} turned round")
 
 

@@ -109,9 +109,7 @@ class Verdicts:
         assert self._cache is not None
         return self._cache / f"{digest[:40]}.json"
 
-    async def check(
-        self, names: Sequence[str], hurry: bool = False, options: Sequence[str] = ()
-    ) -> dict[str, Verdict]:
+    async def check(self, names: Sequence[str], hurry: bool = False, options: Sequence[str] = ()) -> dict[str, Verdict]:
         """Check these moves, in a process of their own; those that it did not get to are left out.
 
         Args:
