@@ -17,6 +17,7 @@ from motionhub.errors import InputError
 
 if TYPE_CHECKING:
     from motionhub.check.report import Report
+    from motionhub.library.store import Library
 
 RATE_HZ = 50.0
 """Frames a second that moves are checked at: those that the hub sends."""
@@ -29,7 +30,7 @@ MANY = 8
 
 
 @click.command(help=COMMANDS["check"] + " Exit status 0: all fit, 1: not all, 2: something could not be read.")
-@click.argument("names", nargs=-1, required=True, metavar="SEQUENCE...")
+@click.argument("names", nargs=-1, metavar="SEQUENCE...")
 @robot_option
 @sequences_option
 @click.option(
@@ -55,8 +56,8 @@ MANY = 8
     "--size",
     "sizing",
     is_flag=True,
-    help="Say instead what supply all these moves need together: the smallest rail voltage and regulator with "
-    "which they fit, tried in steps of 0.1 V and 0.1 A (with --supply-v, at that voltage only), and how many runs a "
+    help="Say instead what supply all these moves (all of the library if none is named) need together: the smallest "
+    "rail voltage and regulator with which they fit, tried in steps of 0.1 V and 0.1 A (with --supply-v, at that voltage only), and how many runs a "
     'battery gives. With --json: an object with the key "sizing" instead of the list. Exit status 1: no supply does.',
 )
 @click.pass_context
@@ -90,7 +91,9 @@ def check(
     if battery_ohm is not None:
         robot = replace(robot, supply=replace(robot.supply, battery_ohm=battery_ohm))
     library = open_library(folder, robot)
-    moves = [find_move(name, library) for name in names]
+    if not names and not sizing:
+        raise InputError("motionhub check", "SEQUENCE", "expected a move, found none")
+    moves = [find_move(name, library) for name in names or _sequences(library)]
     coder = frame_bytes(robot, library.calibration(), RATE_HZ)
     kept: list[Report] = []
     listed: list[dict[str, object]] = []
@@ -123,6 +126,11 @@ def check(
         click.echo(json.dumps(listed, indent=2, allow_nan=False, ensure_ascii=False))
     if not fits:
         context.exit(1)
+
+
+def _sequences(library: Library) -> list[str]:
+    """All sequences of a library: what is sized when no move is named. A routine is made of them."""
+    return [entry.name for entry in library.entries() if entry.kind == "sequence" and not entry.unreadable]
 
 
 def _size(reports: list[Report], supply_v: float | None, as_json: bool) -> bool:

@@ -126,7 +126,7 @@ async def _load(server: Server, options: Options) -> tuple[Show, RobotInfo, Work
         from motionhub.cli.common import load_robot, open_library
         from motionhub.hub.live import Show
         from motionhub.link.ports import open_port
-        from motionhub.remote import desk, typescript  # noqa: F401
+        from motionhub.remote import desk, readiness, typescript  # noqa: F401
         from motionhub.remote.convert import robot_info
         from motionhub.remote.workshop import Workshop
 
@@ -156,13 +156,15 @@ async def _perform(
     from motionhub.remote.announce import Announcement, label
     from motionhub.remote.desk import Desk
     from motionhub.remote.pairing import own_address
+    from motionhub.remote.readiness import Readiness
 
     keys = _keys(options.new_keys)
     names.add(label(info.name))
     host = own_address(options.host)
     await show.start()
     try:
-        desk = Desk(show, info, keys, workshop)
+        readiness = Readiness(show)
+        desk = Desk(show, info, keys, workshop, readiness)
         server.open(desk)
         _welcome(info.name, options.port, host, server.port, keys)
         announcement = Announcement(info.name, [] if options.host == "0.0.0.0" else [host], server.port)
@@ -180,6 +182,7 @@ async def _perform(
             await announcing
     finally:
         await show.stop()
+    await readiness.close()
     await workshop.close()
     desk.close()
     await announcement.stop()

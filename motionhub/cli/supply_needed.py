@@ -23,6 +23,7 @@ def to_json(found: Sizing, packs: Sequence[OnOnePack]) -> dict[str, object]:
         "smallest": _point(found.smallest),
         "least_current": _point(found.least_current),
         "own": {**_set_point(found.own), "regulator_a": found.own_regulator_a},
+        "words": advice(found),
         "set_points": [_set_point(point) for point in found.set_points],
         "no_supply_mends": [_failing(name, finding) for name, finding in found.beyond],
         "battery": [
@@ -36,6 +37,23 @@ def to_json(found: Sizing, packs: Sequence[OnOnePack]) -> dict[str, object]:
             for pack in packs
         ],
     }
+
+
+def advice(found: Sizing) -> list[str]:
+    """What to set the regulator to and what it has to deliver, in words: the same in a terminal and on a phone."""
+    small, least, own = found.smallest, found.least_current, found.own
+    words = []
+    if small is not None and least is not None:
+        words.append(f"Set the regulator to {small.rail_v:.1f} V; it has to deliver {small.regulator_a:.1f} A")
+        if least.regulator_a != small.regulator_a:
+            words.append(f"It takes the least current at {least.rail_v:.1f} V: {least.regulator_a:.1f} A")
+    else:
+        last = found.set_points[-1]
+        still = _reason(*last.failing[0])
+        words.append(f"No voltage that the servos take is enough; at {last.rail_v:.1f} V there is still: {still}")
+    answer = "enough" if own.fits else f"not enough: {_reason(*own.failing[0])}"
+    words.append(f"As described, it is set to {own.rail_v:.1f} V and delivers {found.own_regulator_a:.1f} A: {answer}")
+    return [*words, *(f"No supply mends: {_reason(name, finding)}" for name, finding in found.beyond)]
 
 
 def _point(point: SetPoint | None) -> dict[str, object] | None:
@@ -68,32 +86,8 @@ def show(found: Sizing, packs: Sequence[OnOnePack], console: Console | None = No
     console = console or Console(highlight=False)
     names = ", ".join(found.sequences) if len(found.sequences) <= 3 else f"{len(found.sequences)} moves"
     console.print(Text.assemble("Supply for ", (names, "bold"), f" on {found.robot}"))
-    small, least = found.smallest, found.least_current
-    if small is not None and least is not None:
-        console.print(
-            Text.assemble(
-                "  smallest: ",
-                (f"a rail of {small.rail_v:.1f} V and a regulator of {small.regulator_a:.1f} A", "bold green"),
-            )
-        )
-        if least.regulator_a != small.regulator_a:
-            console.print(f"  least current: {least.regulator_a:.1f} A, with the rail at {least.rail_v:.1f} V")
-    else:
-        last = found.set_points[-1]
-        console.print(
-            Text.assemble(
-                "  ",
-                ("no rail voltage that the servos take is enough", "bold red"),
-                f"; at {last.rail_v:.1f} V there is still: {_reason(*last.failing[0])}",
-            )
-        )
-    own = found.own
-    answer = "enough" if own.fits else f"not enough: {_reason(*own.failing[0])}"
-    console.print(
-        Text(f"  it has a rail of {own.rail_v:.1f} V and a regulator of {found.own_regulator_a:.1f} A: {answer}")
-    )
-    for name, finding in found.beyond:
-        console.print(Text(f"  ✗ no supply mends: {_reason(name, finding)}"))
+    for i, line in enumerate(advice(found)):
+        console.print(Text(f"  {line}", style=("bold green" if found.smallest else "bold red") if i == 0 else ""))
     console.print(_set_points(found))
     if any(point.fits and not point.whole_check for point in found.set_points):
         console.print(

@@ -14,7 +14,7 @@ from motionhub.hub.battery import said
 from motionhub.hub.bringup import asks
 from motionhub.hub.steps import lift_range
 from motionhub.motion.gait import gaits
-from motionhub.remote import bringing, making, messages
+from motionhub.remote import bringing, making, messages, readying
 from motionhub.remote.parts import Message
 
 if TYPE_CHECKING:
@@ -91,10 +91,16 @@ def is_making(message: Message) -> bool:
     return type(message).__module__ == making.__name__
 
 
+def is_readying(message: Message) -> bool:
+    """Whether a browser's message is about what comes before and after a show."""
+    return type(message).__module__ == readying.__name__
+
+
 def command(message: messages.FromBrowser) -> commands.Command:
     """What a browser's message asks of the hub.
 
-    Hello is not among them, which is between browser and remote, nor is what :func:`is_making` says.
+    Hello is not among them, which is between browser and remote, nor is what :func:`is_making` and
+    :func:`is_readying` say.
 
     Raises:
         KeyError: for one of those.

@@ -26,7 +26,17 @@ from motionhub.remote import messages
 from motionhub.remote.bringing import Bringup
 from motionhub.remote.budget import WrongKeys
 from motionhub.remote.conversation import Closing, Conversation
-from motionhub.remote.convert import bringup, command, is_making, moves, pack, pack_state, recordings, robot_keeps
+from motionhub.remote.convert import (
+    bringup,
+    command,
+    is_making,
+    is_readying,
+    moves,
+    pack,
+    pack_state,
+    recordings,
+    robot_keeps,
+)
 from motionhub.remote.keys import Keys, Role
 from motionhub.remote.making import LONG_MESSAGE_BYTES
 from motionhub.remote.messages import CloseCode
@@ -38,6 +48,7 @@ if TYPE_CHECKING:
     from motionhub.hub.commands import Command
     from motionhub.hub.live import MoveLine, News, RecordingLine
     from motionhub.hub.snapshot import HubState
+    from motionhub.remote.readiness import Readiness
     from motionhub.remote.workshop import Workshop
 
 _log = logging.getLogger(__name__)
@@ -92,6 +103,7 @@ class Desk:
         info: What a browser needs to draw the robot.
         keys: What pairs a browser.
         workshop: Where moves are made; None where there is none.
+        readiness: What comes before and after a show; None where there is none.
         hello_s: How long a connection may stay unpaired, in seconds.
     """
 
@@ -101,6 +113,7 @@ class Desk:
         info: messages.RobotInfo,
         keys: Keys,
         workshop: Workshop | None = None,
+        readiness: Readiness | None = None,
         *,
         hello_s: float = HELLO_S,
     ) -> None:
@@ -108,6 +121,7 @@ class Desk:
         self._info = info
         self._keys = keys
         self._workshop = workshop
+        self._readiness = readiness
         self._hello_s = hello_s
         self._wrong = WrongKeys()
         self._viewers: dict[str, Outbox] = {}
@@ -166,6 +180,8 @@ class Desk:
         outbox.put_latest("robot_keeps", pack(robot_keeps(self._kept)))
         if shown := self._stage.bringup():
             outbox.put_latest("bringup", pack(bringup(shown)))
+        if self._readiness is not None and role == "operator":
+            self._readiness.join(client, outbox.put)
         sender = asyncio.create_task(_send(connection, outbox))
         try:
             closing = await self._listen(connection, conversation, client, outbox)
@@ -173,6 +189,8 @@ class Desk:
             del self._viewers[client]
             if self._workshop is not None:
                 self._workshop.leave(client)
+            if self._readiness is not None:
+                self._readiness.leave(client)
             self._stage.leave(client)
             sender.cancel()
             with contextlib.suppress(asyncio.CancelledError):
@@ -203,6 +221,12 @@ class Desk:
                 outbox.put(pack(messages.Refused(to=message.type, text="no moves are made on this hub")))
             else:
                 self._workshop.take(client, message)
+            return
+        if is_readying(message):
+            if self._readiness is None:
+                outbox.put(pack(messages.Refused(to=message.type, text="that is not to be had on this hub")))
+            else:
+                self._readiness.take(client, message)
             return
         if isinstance(message, messages.Ping):
             outbox.put(pack(messages.Pong(n=message.n)))

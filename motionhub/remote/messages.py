@@ -13,7 +13,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, TypeAdapter
 
-from motionhub.remote import bringing, making
+from motionhub.remote import bringing, making, readying
 from motionhub.remote.parts import DocumentName, Message, Share
 
 LIVE_PATH = "/live"
@@ -248,6 +248,11 @@ FromBrowser = Annotated[
     | bringing.BringupLeg
     | bringing.BringupWent
     | bringing.BringupBack
+    | readying.CheckShow
+    | readying.SweepJoints
+    | readying.SweepSeen
+    | readying.AskFlight
+    | readying.AskSupply
     | making.OpenMove
     | making.CloseMove
     | making.Draft
@@ -527,6 +532,9 @@ FromHub = Annotated[
     | Refused
     | Pong
     | bringing.Bringup
+    | readying.ShowChecked
+    | readying.FlightTold
+    | readying.SupplyTold
     | making.Opened
     | making.Editing
     | making.Kept

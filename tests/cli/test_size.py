@@ -104,8 +104,8 @@ def test_for_people_the_answer_comes_first(nod: Path) -> None:
     done = run("check", nod, "--size")
     assert done.returncode == 0
     lines = done.stdout.splitlines()
-    assert re.search(r"smallest: a rail of \d\.\d V and a regulator of \d+\.\d A", lines[1])
-    assert any("it has a rail of 7.0 V and a regulator of 12.0 A: enough" in line for line in lines)
+    assert re.search(r"Set the regulator to \d\.\d V; it has to deliver \d+\.\d A", lines[1])
+    assert any("it is set to 7.0 V and delivers 12.0 A: enough" in line for line in lines)
     assert re.search(r"nod +[\d.]+ mAh +\d+ +\d+ +\d+", done.stdout)
     # The answers have gone through the whole check, ways and stops included; what has not is said to be a least.
     rows = [line for line in lines if re.match(r" *\d\.\d(-\d\.\d)? V ", line)]
@@ -122,7 +122,7 @@ def test_no_supply_is_enough_is_a_no(tmp_path: Path) -> None:
     high.write_text(json.dumps({**NOD, "keyframes": [{"at_ms": 900, "feet": {"left_front": {"z_mm": 500}}}]}))
     done = run("check", high, "--size", "--supply-v", "7")
     assert done.returncode == 1
-    assert "no supply mends" in done.stdout
+    assert "No supply mends" in done.stdout
     assert "reach" in done.stdout
 
 
@@ -134,7 +134,7 @@ def test_too_fast_for_one_voltage_names_the_rule(tmp_path: Path) -> None:
     sizing = json.loads(done.stdout)["sizing"]
     assert sizing["smallest"] is None
     assert ("joint-speed", "head") in {(f["rule"], f["subject"]) for f in sizing["set_points"][0]["failing"]}
-    assert "no rail voltage" in run("check", fast, "--size", "--supply-v", "5").stdout
+    assert "No voltage that the servos take is enough" in run("check", fast, "--size", "--supply-v", "5").stdout
 
 
 def test_the_verdict_tells_how_far_a_battery_goes(nod: Path) -> None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from motionhub.hub import commands
 from motionhub.library.names import is_name
-from motionhub.remote import bringing, making, messages
+from motionhub.remote import bringing, making, messages, readying
 from motionhub.remote.budget import Budget, WrongKeys, network_of
 from motionhub.remote.conversation import BURST, MESSAGES_PER_SECOND, OVERDRAFT, UNREADABLE_TOLERATED, Conversation
 from motionhub.remote.convert import command
@@ -66,7 +66,11 @@ def test_every_message_of_a_browser_asks_something_of_the_hub() -> None:
         bringing.BringupLeg: {"leg": "left_front", "way": "up"},
         bringing.BringupWent: {"leg": "left_front", "way": "up", "right": False},
     }
-    others = [kind for kind in FROM_BROWSER if kind.__module__ != making.__name__ and kind is not messages.Hello]
+    others = [
+        kind
+        for kind in FROM_BROWSER
+        if kind.__module__ not in (making.__name__, readying.__name__) and kind is not messages.Hello
+    ]
     asked = {type(command(kind(**examples.get(kind, {})))) for kind in others}
     assert asked == set(get_args(commands.Command))
 

@@ -396,6 +396,37 @@ export interface BringupBack {
   type: "bringup_back";
 }
 
+/** Look at everything before a show; nothing moves for it. Everybody is shown what comes of it. */
+export interface CheckShow {
+  type: "check_show";
+  /** At most 64 long. Left out: empty. */
+  routine?: string;
+}
+
+/** Let every joint move slowly, one leg after another; only for whoever holds control. */
+export interface SweepJoints {
+  type: "sweep_joints";
+}
+
+/** What was seen of the sweep; only for whoever holds control. */
+export interface SweepSeen {
+  type: "sweep_seen";
+  /** At most 48 long. */
+  stuck: string[];
+}
+
+/** Ask for the last minute, or for what was kept of a fault. */
+export interface AskFlight {
+  type: "ask_flight";
+  /** At most 64 long. Left out: empty. */
+  name?: string;
+}
+
+/** Ask what the regulator should be set to and has to deliver, for all moves together; takes up to some minutes. */
+export interface AskSupply {
+  type: "ask_supply";
+}
+
 /** Begin to edit a sequence; one that is not there yet is a new one. */
 export interface OpenMove {
   type: "open_move";
@@ -592,6 +623,11 @@ export type FromBrowser =
   | BringupLeg
   | BringupWent
   | BringupBack
+  | CheckShow
+  | SweepJoints
+  | SweepSeen
+  | AskFlight
+  | AskSupply
   | OpenMove
   | CloseMove
   | Draft
@@ -913,6 +949,57 @@ export interface Bringup {
   saved: boolean;
 }
 
+/** A line of the show check. care: it may be shown, and somebody should know. open: not known yet. */
+export interface CheckLine {
+  name: string;
+  state: "good" | "care" | "bad" | "open";
+  words: string;
+}
+
+/** How the show check stands; sent after Welcome and whenever it changes. */
+export interface ShowChecked {
+  type: "show_checked";
+  running: boolean;
+  routine: string;
+  lines: CheckLine[];
+  go: boolean | null;
+  reason: string;
+  asks: "" | "sweep" | "sweeping" | "seen";
+}
+
+/** Something that happened. */
+export interface FlightLine {
+  at: string;
+  t_s: number;
+  kind: "asked" | "refused" | "told" | "mode" | "fault" | "left";
+  text: string;
+}
+
+/** A curve; null where nothing was known. */
+export interface FlightCurve {
+  name: string;
+  values: (number | null)[];
+}
+
+/** A recorded minute. */
+export interface FlightTold {
+  type: "flight_told";
+  name: string;
+  kept: string[];
+  summary: string[];
+  lines: FlightLine[];
+  t_s: number[];
+  curves: FlightCurve[];
+  fault_s: number | null;
+}
+
+/** What the supply has to be, in the words of `motionhub check --size`. */
+export interface SupplyTold {
+  type: "supply_told";
+  working: boolean;
+  words: string[];
+}
+
 /** A draft that is on the disk. */
 export interface KeptDraft {
   hand: string;
@@ -1150,6 +1237,9 @@ export type FromHub =
   | Refused
   | Pong
   | Bringup
+  | ShowChecked
+  | FlightTold
+  | SupplyTold
   | Opened
   | Editing
   | Kept

@@ -16,6 +16,7 @@ import { type Connection, HubLink, type Socket } from "./link.ts";
 import type {
   Bringup,
   FromBrowser,
+  FlightTold,
   FromHub,
   MoveInfo,
   Notice,
@@ -24,7 +25,9 @@ import type {
   RobotKeeps,
   Refused,
   RobotInfo,
+  ShowChecked,
   State,
+  SupplyTold,
   Welcome,
 } from "./messages.gen.ts";
 import { settled } from "./settled.ts";
@@ -56,6 +59,11 @@ export class Remote {
   readonly bringup = signal<Bringup | null>(null);
   /** How the calibration that the robot keeps compares with the hub's. */
   readonly keeps = signal<RobotKeeps | null>(null);
+  /** Whether the place for what comes before and after a show is open, and what the hub said about it. */
+  readonly readies = signal(false);
+  readonly checked = signal<ShowChecked | null>(null);
+  readonly flight = signal<FlightTold | null>(null);
+  readonly supply = signal<SupplyTold | null>(null);
   readonly notices = signal<Told[]>([]);
   /** A Stop was pressed that the hub has not had yet. */
   readonly stopOwed = signal(false);
@@ -241,6 +249,15 @@ export class Remote {
         break;
       case "robot_keeps":
         this.keeps.value = message;
+        break;
+      case "show_checked":
+        this.checked.value = message;
+        break;
+      case "flight_told":
+        this.flight.value = message;
+        break;
+      case "supply_told":
+        this.supply.value = message;
         break;
       case "notice":
         this.tell(message.level, message.text);
