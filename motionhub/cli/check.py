@@ -57,8 +57,9 @@ MANY = 8
     "sizing",
     is_flag=True,
     help="Say instead what supply all these moves (all of the library if none is named) need together: the smallest "
-    "rail voltage and regulator with which they fit, tried in steps of 0.1 V and 0.1 A (with --supply-v, at that voltage only), and how many runs a "
-    'battery gives. With --json: an object with the key "sizing" instead of the list. Exit status 1: no supply does.',
+    "rail voltage and regulator with which they fit, tried in steps of 0.1 V and 0.1 A (with --supply-v, at that "
+    "voltage only), and how many runs a battery gives. With --json: an object with the key "
+    '"sizing" instead of the list. Exit status 1: no supply does.',
 )
 @click.pass_context
 def check(

@@ -158,9 +158,10 @@ def recorded(folder: Path, name: str) -> readying.FlightTold:
     """
     shelf = flight.Shelf(folder)
     found = flight.last(shelf.read(name))
-    few = np.unique(np.linspace(0, max(len(found.times) - 1, 0), POINTS).astype(int)) if len(found.times) else []
-    times = found.times[few] if len(few) else found.times
-    curves = [(label, values[few] if len(few) else values) for label, values in found.curves.items()]
+    count = len(found.times)
+    few = np.unique(np.linspace(0, count - 1, min(count, POINTS)).astype(np.intp))
+    times = found.times[few]
+    curves = [(label, values[few]) for label, values in found.curves.items()]
     if len(found.joints) and len(times):
         moved = np.argsort(np.ptp(found.joints, axis=0))[::-1][:JOINTS]
         at = np.clip(np.searchsorted(found.joint_times, times), 0, len(found.joint_times) - 1)
@@ -170,7 +171,7 @@ def recorded(folder: Path, name: str) -> readying.FlightTold:
         kept=shelf.names(),
         summary=summary(found),
         lines=[
-            readying.FlightLine(at=found.clock(h.t_s), t_s=h.t_s, kind=h.kind, text=h.text)  # type: ignore[arg-type]
+            readying.FlightLine(at=found.clock(h.t_s), t_s=h.t_s, kind=h.kind, text=h.text)
             for h in story(found)[-LINES:]
         ],
         t_s=[round(t, 2) for t in times.tolist()],
