@@ -35,9 +35,10 @@ export function Strip(): JSX.Element {
   useEffect(() => accompany(maker, strip, (words) => remote.tell("warning", words)), [maker, strip, remote]);
   const poser = usePoser();
   useSignalEffect(() => {
-    // What is chosen here is what the pose is about.
-    const lane = strip.row()?.lane;
-    if (lane && strip.rows.peek().length > 0) poser.part.value = lane;
+    // What is chosen here is what the pose is about, until something else is chosen there.
+    const { row } = strip.active.value;
+    const lane = strip.rows.peek().find(({ name }) => name === row)?.lane;
+    if (lane) poser.part.value = lane;
   });
   const middle = (): number => view.width.peek() / 2;
   return (

@@ -69,7 +69,7 @@ function Finding({ finding, place }: { finding: FindingInfo; place: number }): J
         <b class={severity === "error" ? "bad" : undefined}>{rule.replace("-", " ")}</b>
         {subject && ` ${subject.replace(/_/g, " ")}`}: {short(value)} of {short(limit)} {unit}
       </p>
-      <p class="row-reason">{sentence(advice || "what would mend it is being worked out")}</p>
+      <p class="row-reason">{sentence(advice.replace(/_/g, " ") || "what would mend it is being worked out")}</p>
       <div class="make-tools">
         <button
           type="button"

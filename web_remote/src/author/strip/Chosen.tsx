@@ -139,7 +139,7 @@ function FindingTools({ strip }: { strip: StripState }): JSX.Element | null {
       <p>
         <b class={severity === "error" ? "bad" : undefined}>{rule.replace("-", " ")}</b>
         {subject && ` ${subject.replace(/_/g, " ")}`}: {short(value)} of {short(limit)} {unit}
-        {doc && `, ${saidTime(doc, start_s * 1000)}${end_s > start_s + 0.05 ? ` to ${saidTime(doc, end_s * 1000)}` : ""}`}. {sentence(advice)}
+        {doc && `, ${saidTime(doc, start_s * 1000)}${end_s > start_s + 0.05 ? ` to ${saidTime(doc, end_s * 1000)}` : ""}`}. {sentence(advice.replace(/_/g, " ") || "what would mend it is being worked out")}
       </p>
       {remedies.map(({ kind, words }) => (
         <button key={kind} type="button" class="primary" disabled={maker.stale.value || maker.mending.value !== ""} onClick={() => maker.mend(finding, kind)}>

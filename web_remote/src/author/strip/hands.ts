@@ -63,6 +63,13 @@ export function handle(canvas: HTMLCanvasElement, strip: StripState, ground: Gro
     return best;
   };
 
+  /** Findings lie over one another: pressing again and again goes through them. */
+  function nextFinding(row: Row, x: number, reach: number): Item | undefined {
+    const near = row.items.filter((item) => itemAt({ ...row, items: [item] }, x, reach));
+    const now = near.findIndex(({ id }) => strip.active.peek().row === row.name && strip.active.peek().id === id);
+    return near[(now + 1) % Math.max(1, near.length)];
+  }
+
   function grab(event: PointerEvent, x: number, y: number): Hold {
     const reach = event.pointerType === "touch" ? FINGER_PX : REACH_PX;
     const { range } = view;
@@ -88,7 +95,7 @@ export function handle(canvas: HTMLCanvasElement, strip: StripState, ground: Gro
       const handle = view.x(chosen[1]) + ground.gutter() + 15;
       if (Math.abs(x - handle) < reach * 0.7) return { does: "stretch", from: chosen[0], to: chosen[1], gesture: strip.gesture("stretch") };
     }
-    const item = itemAt(row, x, reach);
+    const item = row.kind === "findings" ? nextFinding(row, x, reach) : itemAt(row, x, reach);
     if (!item) {
       if (event.pointerType === "touch" && !strip.boxing.peek()) return { does: "pan" };
       return { does: "box" };
