@@ -64,6 +64,10 @@ export class Remote {
   readonly checked = signal<ShowChecked | null>(null);
   readonly flight = signal<FlightTold | null>(null);
   readonly supply = signal<SupplyTold | null>(null);
+  /** Whether the place for bring-up is open. */
+  readonly brings = signal(false);
+  /** The joint that the stage points at, by name. */
+  readonly pointed = signal<string | null>(null);
   readonly notices = signal<Told[]>([]);
   /** A Stop was pressed that the hub has not had yet. */
   readonly stopOwed = signal(false);

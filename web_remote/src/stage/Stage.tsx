@@ -9,7 +9,7 @@ type View = "coming" | "shown" | "missing";
 
 /** The live robot in a pool of light. The 3D part comes when everything else is there. */
 export function Stage({ children }: { children: ComponentChildren }): JSX.Element {
-  const { robot, state, figure, hands } = useRemote();
+  const { robot, state, figure, hands, pointed } = useRemote();
   const canvas = useRef<HTMLCanvasElement>(null);
   const scene = useRef<Scene | null>(null);
   const view = useSignal<View>("coming");
@@ -39,7 +39,8 @@ export function Stage({ children }: { children: ComponentChildren }): JSX.Elemen
 
   useSignalEffect(() => {
     const [made, now] = [robot.value, figure.value ?? state.value];
-    if (view.value === "shown" && made && now) scene.current?.show(made, now);
+    const at = made && pointed.value ? made.joints.indexOf(pointed.value) : -1;
+    if (view.value === "shown" && made && now) scene.current?.show(made, now, at);
   });
 
   const Hands = hands.value;

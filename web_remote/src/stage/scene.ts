@@ -4,6 +4,7 @@ import { DirectionalLight, HemisphereLight, PerspectiveCamera, Scene as Theatre,
 import { feetOnGround, shape, type Vec3 } from "../kinematics.ts";
 import type { RobotInfo, State } from "../messages.gen.ts";
 import { Figure } from "./figure.ts";
+import { Pointer } from "./pointer.ts";
 import { Floor } from "./floor.ts";
 import { eye, FIRST, followLook } from "./orbit.ts";
 import { readPalette } from "./palette.ts";
@@ -11,7 +12,8 @@ import type { View } from "./view.ts";
 
 export interface Scene {
   readonly view: View;
-  show(robot: RobotInfo, state: State): void;
+  /** Draws a state; points at the joint of a number, or at none with -1. */
+  show(robot: RobotInfo, state: State, pointed?: number): void;
   end(): void;
 }
 
@@ -41,6 +43,7 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
 
   let robot: RobotInfo | null = null;
   let figure: Figure | null = null;
+  const pointer = new Pointer();
   let floor: Floor | null = null;
   let shown = "";
   let look = FIRST;
@@ -96,6 +99,7 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
   const colour = (): void => {
     const palette = readPalette(canvas);
     figure?.colour(palette);
+    pointer.colour(palette);
     floor?.colour(palette);
     shown = "";
     ask();
@@ -116,6 +120,7 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
     );
     figure = new Figure(made);
     floor = new Floor(made.legs.length, span, made.body_size_mm);
+    figure.group.add(pointer.group);
     theatre.add(floor.group, figure.group);
     colour();
   };
@@ -146,10 +151,10 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
 
   return {
     view,
-    show(made, state) {
+    show(made, state, pointed = -1) {
       if (made !== robot) build(made);
       now = state;
-      const drawing = JSON.stringify([state.joints_deg, state.body, state.down, state.com_mm, state.outputs]);
+      const drawing = JSON.stringify([state.joints_deg, state.body, state.down, state.com_mm, state.outputs, pointed]);
       if (drawing === shown || !figure || !floor) return;
       shown = drawing;
       const [x, y, z, roll, pitch, yaw] = state.body;
@@ -158,6 +163,7 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
       figure.group.position.set(x, y, z);
       figure.group.rotation.set(roll * deg, pitch * deg, yaw * deg, "ZYX");
       figure.pose(state);
+      pointer.show(made, state, pointed);
       const feet = feetOnGround(shape(made, state.joints_deg), state.body);
       floor.show(body, yaw * deg, feet, state.down, state.com_mm);
       ask();
@@ -168,6 +174,7 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
       leave();
       size.disconnect();
       figure?.dispose();
+      pointer.dispose();
       floor?.dispose();
       renderer.dispose();
     },

@@ -10,7 +10,7 @@ import { CueLine } from "./CueLine.tsx";
 import { useRemote } from "./context.ts";
 import { DriveCard } from "./DriveCard.tsx";
 import { FootfallRibbon } from "./FootfallRibbon.tsx";
-import { MakePlace } from "./MakePlace.tsx";
+import { BringPlace, MakePlace } from "./MakePlace.tsx";
 import { MovesCard } from "./MovesCard.tsx";
 import { Notices } from "./Notices.tsx";
 import { PairingPage } from "./PairingPage.tsx";
@@ -44,7 +44,7 @@ function Show(): JSX.Element {
   useSignalEffect(() => {
     document.title = `${robotName.value} · motionhub`;
   });
-  useEffect(() => listenToKeys(remote, () => shown.peek() === "drive" && !remote.makes.peek()), [remote, shown]);
+  useEffect(() => listenToKeys(remote, () => shown.peek() === "drive" && !remote.makes.peek() && !remote.brings.peek()), [remote, shown]);
 
   useEffect(() => {
     const been = recall(browserStore());
@@ -73,16 +73,19 @@ function Show(): JSX.Element {
   };
 
   const makes = remote.makes.value;
+  const brings = remote.brings.value;
   return (
-    <div class={`show${stale.value ? " stale" : ""}${makes ? " makes" : ""}`}>
+    <div class={`show${stale.value ? " stale" : ""}${makes || brings ? " makes" : ""}`}>
       <StatusLine title={robotName.value} />
       <Stage>
-        {!makes && <FootfallRibbon />}
+        {!makes && !brings && <FootfallRibbon />}
         <Notices />
       </Stage>
       <main class="hand">
         {makes ? (
           <MakePlace name={makes} />
+        ) : brings ? (
+          <BringPlace />
         ) : (
           <>
             <CueLine />

@@ -6,29 +6,61 @@ import { useRemote } from "./context.ts";
 /** The place where moves are made; it comes when it is first opened. */
 export function MakePlace({ name }: { name: string }): JSX.Element {
   const remote = useRemote();
-  const made = useSignal<ComponentType<{ name: string }> | null>(null);
+  const part = usePart(async () => (await import("../author/Make.tsx")).Make);
+  return part.shown ? (
+    <part.shown name={name} />
+  ) : (
+    <Coming
+      missing={part.missing}
+      back={() => {
+        remote.makes.value = null;
+      }}
+    />
+  );
+}
+
+/** The place for bring-up, likewise. */
+export function BringPlace(): JSX.Element {
+  const remote = useRemote();
+  const part = usePart(async () => (await import("../bringup/Bringup.tsx")).Bringup);
+  return part.shown ? (
+    <part.shown />
+  ) : (
+    <Coming
+      missing={part.missing}
+      back={() => {
+        remote.brings.value = false;
+      }}
+    />
+  );
+}
+
+/** A part of the program that is loaded when it is first needed. */
+function usePart<P>(load: () => Promise<ComponentType<P>>): { shown: ComponentType<P> | null; missing: boolean } {
+  const shown = useSignal<ComponentType<P> | null>(null);
   const missing = useSignal(false);
   useEffect(() => {
-    void import("../author/Make.tsx").then(
-      ({ Make }) => {
-        made.value = Make;
+    void load().then(
+      (part) => {
+        shown.value = part;
       },
       () => {
         missing.value = true;
       },
     );
-  }, [made, missing]);
-  const Make = made.value;
-  if (Make) return <Make name={name} />;
+    // What is loaded never changes while a place is open.
+  }, [shown, missing]);
+  return { shown: shown.value, missing: missing.value };
+}
+
+function Coming({ missing, back }: { missing: boolean; back: () => void }): JSX.Element {
   return (
     <p class="empty">
-      {missing.value ? "This part could not be loaded. " : "One moment."}
-      {missing.value && (
+      {missing ? "This part could not be loaded. " : "One moment."}
+      {missing && (
         <button
           type="button"
-          onClick={() => {
-            remote.makes.value = null;
-          }}
+          onClick={back}
         >
           Back
         </button>

@@ -13,6 +13,7 @@ export function RobotCard(): JSX.Element {
     <div class="robot">
       <Figures />
       <OnTheRobot />
+      <BringUp />
       <section aria-label="Limp">
         <h2>Let go</h2>
         <Gate may={mayCommand.value} />
@@ -20,6 +21,32 @@ export function RobotCard(): JSX.Element {
       </section>
       <Device />
     </div>
+  );
+}
+
+/** The way to the place where servos are centred, trimmed and the robot is levelled. */
+function BringUp(): JSX.Element {
+  const remote = useRemote();
+  const next = useComputed(() => remote.bringup.value?.next ?? null);
+  const begun = useComputed(() => remote.bringup.value?.steps.some(({ done }) => done.length > 0) ?? false);
+  return (
+    <section aria-label="Bring-up">
+      <h2>Bring-up</h2>
+      <p class="small">
+        {next.value === null
+          ? "All of it is done. Any step can be looked at again."
+          : "From loose servos to a robot that stands level: horns, plugs, directions, trims, a ruler, first steps."}
+      </p>
+      <button
+        type="button"
+        disabled={remote.bringup.value === null}
+        onClick={() => {
+          remote.brings.value = true;
+        }}
+      >
+        {begun.value && next.value ? "Go on with it" : "Bring it up"}
+      </button>
+    </section>
   );
 }
 
