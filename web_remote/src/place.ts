@@ -4,6 +4,8 @@ export interface Place {
   card?: string;
   /** The move that is being made, and where in it. */
   makes?: string | null;
+  /** Whether the place for bring-up was open. */
+  brings?: boolean;
   at_ms?: number;
   part?: string;
   /** Which of the parts of the place is shown where there is little room. */

@@ -5,6 +5,7 @@ import type { JSX } from "preact";
 import { useEffect } from "preact/hooks";
 import { useRemote } from "../ui/context.ts";
 import { Gate } from "../ui/Gate.tsx";
+import { OnTheRobot } from "../ui/OnTheRobot.tsx";
 import { TurnStrip } from "../ui/TurnStrip.tsx";
 import { WalkPad } from "../ui/WalkPad.tsx";
 import { Caution, type StepProps } from "./parts.tsx";
@@ -245,6 +246,7 @@ export function Floor(props: StepProps): JSX.Element {
       </div>
       <TurnStrip />
       <Gate may={may} />
+      <OnTheRobot />
       <button type="button" class="primary big" disabled={!props.able} onClick={props.done}>
         It walks
       </button>

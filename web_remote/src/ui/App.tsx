@@ -51,13 +51,16 @@ function Show(): JSX.Element {
     const card = CARDS.find(({ id }) => id === been.card);
     if (card) shown.value = card.id;
     let back = been.makes ?? null;
+    let brought = been.brings === true;
     return effect(() => {
       const role = remote.welcome.value?.role;
       if (!role) return;
       // Once, when it is known that moves may be made here.
       if (back !== null && role === "operator" && remote.makes.peek() === null) remote.makes.value = back;
       back = null;
-      remember(browserStore(), { card: shown.value, makes: remote.makes.value });
+      if (brought && role === "operator") remote.brings.value = true;
+      brought = false;
+      remember(browserStore(), { card: shown.value, makes: remote.makes.value, brings: remote.brings.value });
     });
   }, [remote, shown]);
 

@@ -1,0 +1,142 @@
+"""The trim of one leg on a phone, by touch and by keyboard, interrupted by a lost link; and nothing of it lost."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from bench.tcp_robot import TcpRobot
+from playwright.sync_api import Locator, expect
+
+from browser.phone import Phone
+
+Until = Callable[[Callable[[], bool], float, str], float]
+LEG = "left_front"
+
+
+class Hands:
+    """The same person, with a thumb or with a keyboard."""
+
+    def __init__(self, phone: Phone, keys: bool) -> None:
+        self.phone, self.page, self.keys = phone, phone.page, keys
+
+    def press(self, target: Locator) -> None:
+        expect(target).to_be_enabled()
+        if not self.keys:
+            target.tap()
+            return
+        target.focus()
+        self.page.keyboard.press("Enter")
+
+    def button(self, name: str) -> None:
+        self.press(self.page.get_by_role("button", name=name, exact=True))
+
+    def choose(self, step: str) -> None:
+        select = self.page.get_by_label("Step", exact=True)
+        select.select_option(step)
+        expect(select).to_have_value(step)
+
+    def write(self, label: str, text: str) -> None:
+        field = self.page.get_by_label(label)
+        if self.keys:
+            field.focus()
+            self.page.keyboard.type(text)
+            self.page.keyboard.press("Enter")
+        else:
+            field.tap()
+            field.fill(text)
+            self.button("Take it")
+
+    def saved(self) -> None:
+        expect(self.page.get_by_test_id("saved")).to_have_text("saved")
+
+
+def calibration(phone: Phone) -> dict[str, dict[str, float]]:
+    """What is on the disk."""
+    (path,) = (phone.hub.folder / "calibration").glob("*.json")
+    joints: dict[str, dict[str, float]] = json.loads(path.read_text())["joints"]
+    return joints
+
+
+def now(robot: TcpRobot) -> tuple[int, ...]:
+    pulses = robot.decoded()[-1].frame.pulses
+    return tuple(pulses) if pulses is not None else ()
+
+
+@pytest.mark.parametrize("keys", [False, True], ids=["touch", "keyboard"])
+def test_trim_of_a_leg_with_the_link_lost_in_between(phone: Phone, robot: TcpRobot, until: Until, keys: bool) -> None:
+    hands, page = Hands(phone, keys), phone.page
+    hands.press(page.get_by_role("tab", name="Robot"))
+    hands.button("Bring it up")
+    hands.choose("angles")
+    hands.button("It is on its stand…")
+    hands.button("Let go and begin")
+    expect(page.get_by_role("button", name="No pulse", exact=True)).to_be_visible()
+    at = robot.robot.joint_index
+    # The coxa by eye: by 5, 1 and 0.2 degrees, and only its own servo has a pulse meanwhile.
+    expect(page.get_by_role("heading", name="Left front coxa")).to_be_visible()
+    hands.press(page.get_by_role("button", name="Hold at"))
+    until(lambda: any(now(robot)), 10, "a pulse")
+    hands.button("+5°")
+    expect(page.get_by_test_id("trim")).to_have_text("+5.0°")
+    hands.button("−1°")
+    expect(page.get_by_test_id("trim")).to_have_text("+4.0°")
+    until(lambda: now(robot)[at[f"{LEG}.coxa"]] == round(1500 + 4 * 1000 / 90), 10, "the pulse of the trim")
+    assert [i for i, pulse in enumerate(now(robot)) if pulse] == [at[f"{LEG}.coxa"]]
+    hands.saved()
+    # The radio is gone for a while: nothing has a pulse after it until somebody asks.
+    hub_lost = page.get_by_test_id("link")
+    robot.cut()
+    expect(hub_lost).to_contain_text("No robot", timeout=15_000)
+    expect(page.get_by_role("button", name="Hold at")).to_be_disabled()
+    robot.mend()
+    expect(hub_lost).to_contain_text("Linked", timeout=20_000)
+    until(lambda: bool(now(robot)) and not any(now(robot)), 10, "frames without a pulse")
+    expect(page.get_by_test_id("trim")).to_have_text("+4.0°")
+    hands.button("It stands right")
+    # The femur and the tibia by protractor, at two places each; the page is loaded anew in between.
+    for joint, off in (("femur", -3.0), ("tibia", 6.0)):
+        expect(page.get_by_role("heading", name=f"Left front {joint}")).to_be_visible()
+        i = at[f"{LEG}.{joint}"]
+        for _ in range(2):
+            go = page.get_by_role("button", name="Go to")
+            pulse = int((go.text_content() or "").split()[2])
+            hands.press(go)
+            until(lambda i=i, pulse=pulse: now(robot)[i] == pulse, 15, "the place of the protractor")  # type: ignore[misc]
+            expect(page.locator(".pulse")).to_contain_text("Holds at", timeout=15_000)
+            sheet = (pulse - 1500) / (1000 / 90)
+            mid = float(robot.robot.mid[i] * 57.29577951308232)
+            hands.write("The protractor says", f"{mid + sheet - off:.1f}")
+        hands.saved()
+        if joint == "femur":
+            page.reload()
+            expect(page.get_by_role("heading", name="Left front femur")).to_be_visible(timeout=20_000)
+            hands.button("Take control here")
+        hands.button("It stands right")
+    expect(page.get_by_role("heading", name="Right front coxa")).to_be_visible()
+    hands.saved()
+    found = calibration(phone)
+    assert found[f"{LEG}.coxa"]["trim_deg"] == pytest.approx(4.0, abs=0.01)
+    assert found[f"{LEG}.femur"]["trim_deg"] == pytest.approx(-3.0, abs=0.1)
+    assert found[f"{LEG}.tibia"]["trim_deg"] == pytest.approx(6.0, abs=0.1)
+    # Stop is where it always is, and what has no pulse gets none by it.
+    hands.press(phone.stop)
+    expect(phone.stop).to_contain_text("Stopped")
+    assert not any(now(robot))
+
+
+def test_the_notebook_is_on_the_disk_as_it_goes(phone: Phone) -> None:
+    hands, page = Hands(phone, keys=False), phone.page
+    phone.card("Robot")
+    hands.button("Bring it up")
+    for box in page.get_by_role("checkbox").all():
+        box.tap()
+    hands.button("All of that is so")
+    expect(page.get_by_role("heading", name="Fit the horns")).to_be_visible()
+    hands.saved()
+    (path,) = (Path(phone.hub.folder) / "bringup").glob("*.json")
+    note = json.loads(path.read_text())
+    assert note["done"] == {"ready": ["ready"]}
+    assert (note["step"], note["item"]) == ("centre", "left_front.coxa")
