@@ -18,6 +18,9 @@ from motionhub.hub.bringup import asks
 from motionhub.hub.bringup.view import BringupView
 from motionhub.hub.core import Hub
 from motionhub.hub.events import Event, KeepBringup, Refused, Think
+from motionhub.hub.snapshot import LinkView
+from motionhub.library.notebook import Notebook
+from motionhub.link.wire import Activity, Faults, Telemetry
 from motionhub.motion.levelling import heights
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.description import load
@@ -87,7 +90,20 @@ class World:
         return refused
 
 
-Begin = Callable[..., World]
+UP = LinkView(up=True, round_trip_s=0.01, bytes_s=1000.0, budget_bytes_s=4000.0)
+
+
+def meet(robot: Robot, truth: Calibration, known: Calibration | None = None, notebook: Notebook | None = None) -> World:
+    """A show of a robot, with Ann in control, and a machine that is as ``truth`` says."""
+    hub = Hub(robot, known or Calibration.default(robot), notebook=notebook)
+    world = World(hub, truth, robot.mid.copy())
+    hub.joined("ann", "Ann", True, 0.0)
+    hub.joined("bob", "Bob", True, 0.0)
+    hub.link_is(UP, 0.0)
+    full = round(robot.supply.battery_full_v * 1000)
+    hub.robot_says(Telemetry(full, Faults(0), int(Activity.FOLLOWING), 1, 100, 10, 0, 0), 0.0)
+    hub.handle("ann", ask.Take(), 0.0)
+    return world
 
 
 class Person:

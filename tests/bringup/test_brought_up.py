@@ -11,7 +11,7 @@ import os
 
 import numpy as np
 import pytest
-from person import Begin, Person, faulty, shipped
+from person import Person, faulty, meet, shipped
 
 from motionhub.motion.posing import rest_joints
 from motionhub.motion.support import rest_on_ground
@@ -28,11 +28,11 @@ def off_deg(robot: Robot, truth: Calibration, known: Calibration, joints: np.nda
 
 
 @pytest.mark.parametrize("seed", range(MANY))
-def test_every_fault_is_found_and_it_stands_level(begin: Begin, seed: int) -> None:
+def test_every_fault_is_found_and_it_stands_level(seed: int) -> None:
     robot = shipped(("tansy", "trestle")[seed % 2])
     dice = np.random.default_rng(seed)
     truth = faulty(robot, dice)
-    world = begin(robot, truth)
+    world = meet(robot, truth)
     person = Person(world, dice)
     person.bring_up()
     known = world.hub.calibration
@@ -59,12 +59,12 @@ def test_every_fault_is_found_and_it_stands_level(begin: Begin, seed: int) -> No
     assert level < 1
 
 
-def test_taken_up_again_wherever_it_was_left(begin: Begin) -> None:
+def test_taken_up_again_wherever_it_was_left() -> None:
     """Every tenth answer the hub is killed, and all that is left is what it had asked to have kept."""
     robot = shipped("trestle")
     dice = np.random.default_rng(8)
     truth = faulty(robot, dice)
-    world = begin(robot, truth)
+    world = meet(robot, truth)
     person = Person(world, dice)
     starts = 0
 
@@ -72,7 +72,7 @@ def test_taken_up_again_wherever_it_was_left(begin: Begin) -> None:
         nonlocal starts
         starts += 1
         text, known = world.kept.notebook.dump(), world.hub.calibration.dump()
-        again = begin(
+        again = meet(
             robot,
             truth,
             Calibration.parse(known, "calibration", robot),

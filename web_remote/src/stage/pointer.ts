@@ -36,7 +36,7 @@ export class Pointer {
     if (!there || !turned) return;
     const tip = new Vector3(...there.tip);
     const way = new Vector3(...turned.tip).sub(tip);
-    const reach = Math.max(40, tip.distanceTo(new Vector3(...there.axis)) * 0.55);
+    const reach = Math.max(55, tip.distanceTo(new Vector3(...there.axis)) * 0.65);
     if (way.length() < 1e-6) way.set(0, 0, 1);
     way.normalize();
     this.#ball.position.set(...there.axis);
