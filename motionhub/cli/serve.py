@@ -136,6 +136,8 @@ async def _load(server: Server, options: Options) -> tuple[Show, RobotInfo, Work
         port = open_port(options.port, robot, calibration)
         schema = json.dumps(typescript.schema(), indent=1).encode()
         show = Show(robot, calibration, library, port)
+        if options.port != "simulated" and not options.port.startswith("tcp:") and not library.calibrated:
+            show.hub.stay_limp("Nothing is known of this machine's servos yet. Bring it up, or stand it up as it is.")
         workshop = Workshop(library, calibration, show, lambda path, body: server.site.add(path, body))
         return show, robot_info(robot, show.hub.height_range, show.hub.lean_range), workshop, schema
 

@@ -133,6 +133,9 @@ class Hub:
         self._feet: deque[tuple[bool, ...] | None] = deque(maxlen=FEET_TICKS)
         self.workbench = Workbench(robot, calibration, 1 / rate_hz, notebook)
         self._left_setup = -1
+        if self.workbench.course.unfinished:
+            # Half of its trims are not known: nothing moves that nobody has asked for.
+            self.stay_limp("Its bring-up is not finished. Go on with it, or stand it up as it is.")
         self._pulses = Pulses(robot, calibration, 1 / rate_hz)
         self.kept = RobotKeeps(robot, calibration)
         self._sounders = np.array([output.kind == "sounder" for output in robot.outputs], dtype=bool)
@@ -146,6 +149,10 @@ class Hub:
         self._preparing: Prepare | None = None
         self.recorder: Recorder | None = None
         self._events: list[Event] = []
+
+    def stay_limp(self, reason: str) -> None:
+        """Begin without pulses, before the first tick; whoever is in control lifts that."""
+        self.mode, self.reason = "limp", reason
 
     @property
     def follows(self) -> bool:

@@ -378,6 +378,11 @@ class Library:
         own = self._calibrations.read(self._slug())
         return Calibration.default(self.robot) if own is None else Calibration.parse(own[1], own[0], self.robot)
 
+    @property
+    def calibrated(self) -> bool:
+        """Whether anything was ever found out about this machine."""
+        return self._calibrations.read(self._slug()) is not None
+
     def save_calibration(self, calibration: Calibration) -> Path:
         """Save the robot's calibration.
 

@@ -81,6 +81,7 @@ def test_taken_up_again_wherever_it_was_left() -> None:
         before = world.hub.bringup()
         world.hub = again.hub
         world.now = 0.0
+        assert world.hub.mode == "limp", "half known, it does not stand up by itself"
         after = world.hub.bringup()
         assert (after.done, after.found, after.back) == (before.done, before.found, before.back)
         for was, now in zip(before.joints, after.joints, strict=True):

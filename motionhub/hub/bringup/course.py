@@ -63,6 +63,11 @@ class Course:
         self.reckoned: Levelling | None = None
         """What the heights said when they were last reckoned with."""
 
+    @property
+    def unfinished(self) -> bool:
+        """Whether it was begun, and not gone through to the end."""
+        return bool(self.notebook.done) and "floor" not in self.done("floor")
+
     # ---------------------------------------------------------------- what there is to do
 
     def items(self, step: StepName) -> tuple[str, ...]:
