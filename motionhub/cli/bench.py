@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import json
+import os
 import sys
 from pathlib import Path
 from types import ModuleType
@@ -14,6 +15,10 @@ import click
 from motionhub.errors import InputError
 
 PACKAGE = "motionhub._bench"
+
+
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+"""How many threads linear algebra takes, as its libraries are told when they are loaded."""
 
 
 def _benchmarks() -> ModuleType:
@@ -39,6 +44,8 @@ def bench(names: tuple[str, ...], as_json: bool) -> None:
 
     NAME is startup, tick, touch-to-wire, wire-bytes, check or driving; all of them when none is given.
     """
+    for name in THREADS:  # ours and what it is held against, all on one core; unless told otherwise
+        os.environ.setdefault(name, "1")
     module = _benchmarks()
     for name in names:
         if name not in module.NAMES:

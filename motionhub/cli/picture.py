@@ -39,7 +39,7 @@ POINTS = 700
 JOINT_POINTS = 240
 """The same for a joint's small panel."""
 LISTED = 10
-"""Findings that the picture names; the page and the JSON have them all."""
+"""Lines of findings, those of a rule in one line; the page and the JSON have all of them one by one."""
 SIGNS = 3
 """Numbers of findings beside the title of a panel; all of them are on its curves."""
 SHOWN_MM = 60.0
@@ -150,9 +150,9 @@ def _figure(report: Report) -> Figure:
 
     robot = report.timeline.frames.robot
     marked = [_Marked(i, f) for i, f in enumerate(report.findings, 1)]
-    listed = marked[:LISTED]
+    listed = _by_rule(marked)
     rows = 3 + ceil(len(robot.extra) / robot.legs)
-    wide = [0.24 * max(len(listed), 1) + 0.1, 0.95, 0.95, 0.95]
+    wide = [0.24 * min(max(len(listed), 1), LISTED) + 0.1, 0.95, 0.95, 0.95]
     heights = [sum(wide) + 1.5, 0.86 * rows + 0.5]
     figure = Figure(figsize=(WIDTH_IN, sum(heights) + 0.4), layout="constrained")
     figure.suptitle(
@@ -176,8 +176,16 @@ def _figure(report: Report) -> Figure:
     return figure
 
 
-def _list(axes: Axes, report: Report, listed: list[_Marked], end: float) -> None:
-    """Each finding as a bar over its time, with its words beside it."""
+def _by_rule(marked: list[_Marked]) -> list[list[_Marked]]:
+    """Findings by one rule together, those of the move apart from those of a stop or a way; the worst first in each."""
+    found: dict[tuple[str, str, bool], list[_Marked]] = {}
+    for m in marked:
+        found.setdefault((m.finding.rule, m.finding.severity, bool(m.finding.way)), []).append(m)
+    return list(found.values())
+
+
+def _list(axes: Axes, report: Report, listed: list[list[_Marked]], end: float) -> None:
+    """The findings by each rule as bars over their times, with the worst one's words beside them."""
     axes.grid(axis="y", visible=False)
     axes.spines[["left", "bottom"]].set_visible(False)
     axes.tick_params(axis="x", length=0)
@@ -185,20 +193,26 @@ def _list(axes: Axes, report: Report, listed: list[_Marked], end: float) -> None
     if not listed:
         axes.text(0.5, 0.5, "nothing to mend", transform=axes.transAxes, ha="center", va="center")
         return
-    more = len(report.findings) - len(listed)
+    more = sum(map(len, listed[LISTED:]))
+    listed = listed[:LISTED]
     axes.set_title(f"What is wrong, and when; worst first{f' ({more} more)' if more else ''}", fontweight="bold")
     axes.set_ylim(len(listed) - 0.5, -0.5)
-    for row, mark in enumerate(listed):
-        f = mark.finding
-        width = max(f.end_s - f.start_s, end / 300)
-        left = min(f.start_s, end - width)
-        hatch = "////" if f.severity == "error" else "...."
-        axes.barh(row, width, left=left, height=0.72, fc=mark.pale, hatch=hatch, ec=mark.colour, lw=0.8)
+    for row, marks in enumerate(listed):
+        worst, hatch = marks[0], "////" if marks[0].finding.severity == "error" else "...."
+        spans = []
+        for f in (m.finding for m in marks):
+            width = max(f.end_s - f.start_s, end / 300)
+            spans.append((min(f.start_s, end - width), width))
+        # One bar where they overlap: several on top of each other hatch it black.
+        for left, right in _joined(spans):
+            axes.barh(row, right - left, left=left, height=0.72, fc=worst.pale, hatch=hatch, ec=worst.colour, lw=0.8)
+        left = min(start for start, _ in spans)
+        width = max(start + wide for start, wide in spans) - left
         # Beside the bar where there is room for a line of words, else on it.
         before, after = left > 0.5 * end, left + width < 0.55 * end
         x, side, gap = (left + width, "left", 4) if after else (left, "right", -4) if before else (left, "left", 4)
         axes.annotate(
-            f"{mark.sign} {describe(f)}",
+            f"{worst.sign} {describe(worst.finding)}{f'; and {len(marks) - 1} more' if len(marks) > 1 else ''}",
             (x, row),
             xytext=(gap, 0),
             textcoords="offset points",
@@ -206,6 +220,17 @@ def _list(axes: Axes, report: Report, listed: list[_Marked], end: float) -> None
             ha=side,
             bbox=None if after or before else {"facecolor": "white", "edgecolor": "none", "pad": 0.8},
         )
+
+
+def _joined(spans: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Spans (start, width), as (start, end), those that overlap as one."""
+    found: list[tuple[float, float]] = []
+    for start, width in sorted(spans):
+        if found and start <= found[-1][1]:
+            found[-1] = found[-1][0], max(found[-1][1], start + width)
+        else:
+            found.append((start, start + width))
+    return found
 
 
 def describe(f: Finding) -> str:
@@ -256,7 +281,8 @@ def _joint(axes: Axes, report: Report, j: int, own: list[_Marked]) -> None:
     axes.tick_params(labelsize=7, length=2)
     axes.locator_params(axis="y", nbins=3)
     axes.locator_params(axis="x", nbins=5)
-    _mark(axes, report, own, torque - available, torque)
+    # No room for numbers beside the curve: those are in the title.
+    _mark(axes, report, own, torque - available, torque, roomy=False)
     _title(axes, t.frames.robot.joint_names[j], own, size=8, bold=bool(own))
 
 
@@ -335,11 +361,11 @@ def _beyond(axes: Axes, times: Array, more: Array, less: Array) -> None:
         )  # fmt: skip
 
 
-def _mark(axes: Axes, report: Report, own: list[_Marked], badness: Array, values: Array) -> None:
+def _mark(axes: Axes, report: Report, own: list[_Marked], badness: Array, values: Array, roomy: bool = True) -> None:
     """A band along the top for as long as each finding lasts, and its number, with a cross where it is worst.
 
     A finding that is about something else than the curve (the mean over a window, or what a stop would lead to)
-    gets its number at the band.
+    gets its number at the band, if there is room.
     """
     rate = report.timeline.frames.rate_hz
     beside = 0
@@ -352,6 +378,8 @@ def _mark(axes: Axes, report: Report, own: list[_Marked], badness: Array, values
         on_curve = not f.way and bool(np.isclose(abs(values[i]), abs(f.value), rtol=0.01))
         if on_curve:
             axes.plot(i / rate, values[i], "x", color=m.colour, ms=7, mew=2)
+        elif not roomy:
+            continue
         beside += not on_curve
         aside = 5 if on_curve else 16 * beside - 11
         left = i > 0.9 * len(badness)

@@ -63,9 +63,17 @@ def words(svg: bytes) -> list[str]:
 def test_an_svg_says_every_listed_finding_in_words(wrong: Report, wrong_svg: bytes) -> None:
     found = words(wrong_svg)
     assert {"joint-speed", "supply-current"} <= {f.rule for f in wrong.findings}
-    for i, finding in enumerate(wrong.findings[:LISTED], 1):
-        sign = "✗" if finding.severity == "error" else "!"
-        assert f"{i}{sign} {describe(finding)}" in found
+    lines = [word for word in found if any(word.startswith(f"{i}{sign} ") for i in range(1, 99) for sign in "✗!")]
+    kinds = {(f.rule, f.severity, bool(f.way)) for f in wrong.findings}
+    assert len(lines) == min(len(kinds), LISTED)
+    told = set()
+    for i, finding in enumerate(wrong.findings, 1):
+        kind = finding.rule, finding.severity, bool(finding.way)
+        if kind not in told and len(told) < LISTED:
+            told.add(kind)
+            alike = sum((f.rule, f.severity, bool(f.way)) == kind for f in wrong.findings) - 1
+            more = f"; and {alike} more" if alike else ""
+            assert f"{i}{'✗' if finding.severity == 'error' else '!'} {describe(finding)}{more}" in lines
 
 
 def test_every_finding_with_a_panel_is_numbered_there(wrong: Report, wrong_svg: bytes) -> None:
@@ -78,7 +86,7 @@ def test_every_finding_with_a_panel_is_numbered_there(wrong: Report, wrong_svg: 
     ]  # fmt: skip
     assert len(on_panels) >= 5
     for i in on_panels:
-        assert str(i) in found
+        assert str(i) in found or wrong.findings[i - 1].subject in joints
         sign = "✗" if wrong.findings[i - 1].severity == "error" else "!"
         assert any(f" {i}{sign}" in word or word.endswith("…") for word in found)
 
