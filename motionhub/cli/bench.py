@@ -42,7 +42,7 @@ def _benchmarks() -> ModuleType:
 def bench(names: tuple[str, ...], as_json: bool) -> None:
     """Measure what is promised about speed, each figure beside a reference of the same run where there is one.
 
-    NAME is startup, tick, touch-to-wire, wire-bytes, check or driving; all of them when none is given.
+    NAME is startup, tick, touch-to-wire, wire-bytes, check, driving or editor; all of them when none is given.
     """
     for name in THREADS:  # ours and what it is held against, all on one core; unless told otherwise
         os.environ.setdefault(name, "1")

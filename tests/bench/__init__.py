@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-NAMES = ("startup", "tick", "touch-to-wire", "wire-bytes", "check", "driving")
+NAMES = ("startup", "tick", "touch-to-wire", "wire-bytes", "check", "driving", "editor")
 """In the order in which they run."""
 
 

@@ -18,7 +18,7 @@ async def pair(address: str, key: str, name: str = "bench") -> ClientConnection:
         key: Operator's or watcher's.
         name: What this device is called.
     """
-    connection = await connect(f"ws://{address}/live", origin=f"http://{address}", compression=None)  # type: ignore[arg-type]
+    connection = await connect(f"ws://{address}/live", origin=f"http://{address}", compression=None, max_size=None)  # type: ignore[arg-type]
     await say(connection, type="hello", key=key, name=name)
     while (await hear(connection))["type"] != "welcome":
         pass
