@@ -4,7 +4,9 @@ import { drives, keysTwist } from "./drive.ts";
 import { carriedOn } from "./lean.ts";
 import type { Remote } from "./remote.ts";
 
-const TEXT = 'input:not([type="range"]), textarea, select, [contenteditable]';
+const TEXT = 'input:not([type="range"], [type="radio"], [type="checkbox"]), textarea, select, [contenteditable]';
+/** Parts with a use of their own for the space bar; to a choice that was made it is none. */
+const SPACE = `${TEXT}, input[type="checkbox"]`;
 /** Parts with a use of their own for the arrow keys. */
 const ARROWS = 'input, [role="tab"], [data-keys="own"]';
 
@@ -15,7 +17,7 @@ export function listenToKeys(remote: Remote, driving: () => boolean): () => void
   const within = (event: Event, selector: string): boolean =>
     event.target instanceof Element && event.target.closest(selector) !== null;
   const isStop = (event: KeyboardEvent): boolean =>
-    event.code === "Escape" || (event.code === "Space" && !within(event, TEXT));
+    event.code === "Escape" || (event.code === "Space" && !within(event, SPACE));
   const hold = (): void => {
     if (held.size > 0) remote.drive.hold("keys", keysTwist(held));
     else remote.drive.letGo("keys");

@@ -12,6 +12,7 @@ export function GaitLeaf({ able }: { able: boolean }): JSX.Element | null {
   const chosen = remote.gait.value.value;
   const gait = robot.gaits.find(({ name }) => name === chosen);
   const [low, high] = robot.lift_range_mm;
+  const leads = remote.leads.value.value;
   const lift = Math.round(remote.footLift.value.value);
   return (
     <div class="gait">
@@ -44,15 +45,21 @@ export function GaitLeaf({ able }: { able: boolean }): JSX.Element | null {
           onValue={(mm) => remote.setLift(mm)}
         />
         {robot.leads && (
-          <label class="tick">
-            <input
-              type="checkbox"
-              checked={remote.leads.value.value}
-              disabled={!able}
-              onChange={(event) => remote.setLeads(event.currentTarget.checked)}
-            />
+          // A button, not a checkbox: by keyboard that would take the space bar, which always means Stop.
+          <button
+            type="button"
+            class="tick"
+            role="switch"
+            aria-checked={leads}
+            disabled={!able}
+            onClick={() => remote.setLeads(!leads)}
+          >
+            <svg class="mark" viewBox="0 0 20 20" aria-hidden="true">
+              <path class="box" d="M2 2h16v16H2z" />
+              {leads && <path d="M5 10.5 9 14.5 15.5 5.5" />}
+            </svg>
             Head leads turns
-          </label>
+          </button>
         )}
       </div>
     </div>
