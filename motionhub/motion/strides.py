@@ -135,10 +135,15 @@ def _stretch(stepper: Stepper, twist: Twist, ticks: int, source: str, place: str
         for _ in range(done):
             before.step(twist)
     low, high = 0, ticks - done
+    furthest = before
     while low < high:
         middle = (low + high + 1) // 2
-        if _settles_by(before, twist, middle, ticks - done):
-            low = middle
+        # From where it is known to be in time, so that no step is taken twice for it.
+        trial = furthest.copy()
+        for _ in range(middle - low):
+            trial.step(twist)
+        if middle + trial.ticks_to_settle() <= ticks - done:
+            low, furthest = middle, trial
         else:
             high = middle - 1
     if done + low < 1:
@@ -150,14 +155,6 @@ def _stretch(stepper: Stepper, twist: Twist, ticks: int, source: str, place: str
     stances.extend(before.step(twist) for _ in range(low))
     stances.extend(before.step(REST) for _ in range(ticks - len(stances)))
     return stances
-
-
-def _settles_by(start: Stepper, twist: Twist, ticks: int, within: int) -> bool:
-    """Whether, told to stop after ``ticks`` more, it stands within so many."""
-    trial = start.copy()
-    for _ in range(ticks):
-        trial.step(twist)
-    return ticks + trial.ticks_to_settle() <= within
 
 
 def _least_ticks(stepper: Stepper, twist: Twist) -> int:
