@@ -1,4 +1,4 @@
-"""What of the calibration is kept on the robot, and how it gets there.
+"""What of the calibration is kept on the robot, and how it gets there and back.
 
 **What for.** The hub's pulses need nothing of it: trim, direction and ends are in them already. The robot
 needs them for what it does without the hub. They give the pulses of its own two poses, the rest that it

@@ -26,7 +26,8 @@ kind name      from          body after the first byte
 3    limp      hub           number (1), outputs (O × 1). Ends all pulses
 4    hello     hub           version (1), hub's session (2), J (1), O (1), tick in ms (1), ack in ms (1),
                              telemetry in 10 ms (1)
-5    settings  hub           number (1), then calibration to keep on the robot as :mod:`motionhub.link.kept` has it
+5    settings  hub           number (1), then calibration to keep on the robot, or a question for what it uses, as
+                             :mod:`motionhub.link.kept` has it
 6    two       hub           the same for two frames, and
 7    three     hub           for three: the number is the last one's, the base is before the first
 8    welcome   robot         version (1), hub's session (2), robot's session (2), J (1), O (1),
