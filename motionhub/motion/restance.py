@@ -4,6 +4,7 @@ Two sets of joint angles stand for two stances: how the body is held over the gr
 The ground does not say how the two lie to each other, so the second is laid over the first where the feet
 that stand in both fit best. What then has to happen, from standstill to standstill, in this order::
 
+    legs that hang somewhere            come above where they shall stand (:mod:`~motionhub.motion.gather`)
     feet in the air that shall stand    go down where they shall stand
     the body                            moves to how it shall be held, over feet that stay
     feet that stand elsewhere           step over, the legs that the gait lifts together at a time
@@ -22,9 +23,11 @@ from numpy.typing import NDArray
 
 from motionhub.motion.easing import minimum_jerk
 from motionhub.motion.gait import default_gait
+from motionhub.motion.gather import gather
 from motionhub.motion.odometry import travel
+from motionhub.motion.polygon import stability_margin
 from motionhub.motion.posing import joints_for, rotation
-from motionhub.motion.support import rest_on_ground
+from motionhub.motion.support import Support, rest_on_ground
 from motionhub.robot.limits import top_speed
 from motionhub.robot.mass import centre_of_mass
 from motionhub.robot.model import Robot
@@ -34,6 +37,10 @@ Flags = NDArray[np.bool_]
 
 SAME_PLACE = 3e-3
 """m: a foot this near to where it shall stand may stay. A servo's play moves it by as much."""
+SAME_ANGLE = 0.05
+"""rad: a leg that is held otherwise by more than this is not as inverse kinematics would have it."""
+WHIRL = 0.25
+"""rad from one of the 25 places of ``_ROUGH`` to the next; the longest of sound steps takes 0.2."""
 UNHURRIED = 0.3
 """Share of the servos' no-load speed that is used: nobody waits for it, and people stand near."""
 SHORTEST_S = 0.3
@@ -44,6 +51,8 @@ _ROUGH = np.linspace(0.0, 1.0, 25)
 """Where along a part its joint speeds are looked at before it is timed."""
 _SHIFTS = np.linspace(0.0, 1.6, 49)
 """How far the body is tried to be shifted, in units of the way from its weight to the middle of the feet."""
+_GATHERS = 4
+"""Rounds: the body over the feet that stand, legs that hang, and then, since more stand, legs that stand oddly."""
 _UP = 0.2
 """The share of a step in which the foot only rises, and the share in which it only sinks."""
 
@@ -65,10 +74,11 @@ class _Part:
     lifted: Flags
 
 
-def restance(robot: Robot, start: Array, goal: Array, dt: float) -> Array:
+def restance(robot: Robot, start: Array, goal: Array, dt: float, gathers: int = _GATHERS) -> Array:
     """Joint angles (T, J), T ≥ 1 ticks of ``dt`` seconds, that lead from ``start`` (J,) to ``goal`` (J,).
 
-    Both are stood at still. The last row is ``goal``; ``start`` is not among the rows.
+    Both are stood at still. The last row is ``goal``; ``start`` is not among the rows. Legs that hang anywhere are
+    gathered first, in at most so many rounds.
     """
     support = rest_on_ground(robot, np.stack([start, goal]))
     down, feet = support.down, support.level_feet
@@ -82,8 +92,56 @@ def restance(robot: Robot, start: Array, goal: Array, dt: float) -> Array:
     height = support.height - robot.rest_height
     first = _Stance(np.array([*back.place[1], height[0], *tilt[0], yaw]), placed)
     last = _Stance(np.array([0.0, 0.0, height[1], tilt[1, 0], tilt[1, 1], 0.0]), feet[1])
+    if gathers and (whirls := _whirls(robot, first, last, support, start)).any():
+        rows = _gathered(robot, first, last, support, start, whirls, dt)
+        return np.concatenate([rows, restance(robot, rows[-1], goal, dt, gathers - 1)])
     parts = _parts(robot, first, last, down)
     return _render(robot, parts, start, goal, dt)
+
+
+def _whirls(robot: Robot, first: _Stance, last: _Stance, support: Support, start: Array) -> Flags:
+    """Legs (L,) whose feet cannot go straight to where they shall stand, and that the robot can stand without."""
+    down = support.down
+    goes = down[1] & (~down[0] | (np.hypot(*(first.feet - last.feet)[:, :2].T) > SAME_PLACE))
+    legs = 3 * robot.legs
+    odd = np.abs(joints_for(robot, first.body, first.feet)[0] - start)[:legs] > SAME_ANGLE
+    for part in _parts(robot, first, last, down):
+        odd |= np.abs(np.diff(_joints(robot, part, _ROUGH)[:, :legs], axis=0)).max(axis=0) > WHIRL
+    found: Flags = goes & odd.reshape(-1, 3).any(axis=1)
+    if (found & ~down[0]).any():
+        hanging: Flags = found & ~down[0]
+        return hanging  # those first: with them down, more carry the weight
+    level = support.level_feet[0, :, :2].T[:, :, None]
+    others = (down[0] & ~found)[:, None]
+    if others.sum() < 3 or stability_margin(level, others, support.com[:1].T)[0] < robot.walk.margin / 2:
+        first_down: Flags = down[1] & ~down[0] & found.any()
+        return first_down  # what hangs comes down first, to carry with the others
+    return found
+
+
+def _gathered(
+    robot: Robot, first: _Stance, last: _Stance, support: Support, start: Array, go: Flags, dt: float
+) -> Array:
+    """The body over the feet that carry it meanwhile, if it is not, or else those legs down where they shall stand."""
+    legs, speed, down = 3 * robot.legs, top_speed(robot) * UNHURRIED, support.down[0]
+    above = np.where(go[:, None], last.feet + np.array([0.0, 0.0, robot.walk.lift]), first.feet)
+    body = _over(robot, first.body, np.stack([first.feet, above]), down & ~go)
+    part = _Part(first, replace(first, body=body), ~down)
+    stand = np.append(np.repeat(down, 3), np.zeros(robot.joints - legs, dtype=bool))
+    steps = np.abs(np.diff(_joints(robot, part, _ROUGH), axis=0))[:, stand]
+    if np.hypot(*(body - first.body)[:2]) > SAME_PLACE and steps.max() < WHIRL:
+        seconds = float((steps.max(axis=0) * (len(_ROUGH) - 1) / speed[stand]).max())
+        ticks = round(max(seconds, SHORTEST_S) / dt)
+        way = _joints(robot, part, np.arange(ticks + 1) / ticks)
+        rows: Array = start + np.where(stand, way - way[0], 0.0)
+        return np.clip(rows[1:], np.minimum(robot.lower, start), np.maximum(robot.upper, start))
+    up, height = support.rotation[0, 2], float(support.height[0])
+    ways, here = [], start
+    for feet in (above, last.feet):
+        there = np.clip(joints_for(robot, first.body, feet)[0], robot.lower, robot.upper)
+        ways.append(gather(robot, here, there, go, up, height, speed, SHORTEST_S, dt))
+        here = ways[-1][-1]
+    return np.concatenate(ways)
 
 
 def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags) -> list[_Part]:

@@ -206,3 +206,29 @@ def test_roll_and_pitch_are_seen_with_their_signs(tansy: Robot) -> None:
         joints = joints_for(tansy, np.array([0, 0, 0, roll, pitch, 0.0]), standing_feet(tansy))[0]
         body = Footing(tansy).look(joints[None])[0].body
         np.testing.assert_allclose(body[3:5], [roll, pitch], atol=1e-6)
+
+
+# ---------------------------------------------------------------- legs that hang anywhere, as after a fault
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_leg_that_hangs_anywhere_comes_down_without_whirling(robot: Robot, seed: int) -> None:
+    """No joint is asked for more speed than it has, the way ends, and nobody waits for a leg that takes forever."""
+    dice = np.random.default_rng(seed)
+    rest, legs = rest_joints(robot), 3 * robot.legs
+    for _ in range(400):  # a leg that hangs, and three or more that carry
+        hangs = dice.integers(robot.legs)
+        start, own = rest.copy(), slice(3 * hangs, 3 * hangs + 3)
+        start[own] = dice.uniform(robot.lower[:legs][own], robot.upper[:legs][own])
+        support = rest_on_ground(robot, start[None])
+        if not support.down[0, hangs] and support.margin[0] > 2e-3 and not support.corners.any():
+            break
+    else:
+        pytest.fail("expected a stance to be found")
+    path = hand_over(robot, start, rest, DT)
+    whole = np.vstack([start, path])
+    np.testing.assert_array_equal(path[-1], rest)
+    assert within(robot, whole).all()
+    assert (np.abs(np.diff(whole, axis=0)) <= top_speed(robot) * DT * 0.5).all()
+    assert len(path) * DT < 12
+    assert not rest_on_ground(robot, whole).tipped.any()
