@@ -272,12 +272,12 @@ def moving_rms(load: Array, window: int, before: float) -> Array:
 def _hold_less(t: Timeline, mender: Mender, j: int, servo: Servo, mean: Array, window: int) -> Advise:
     def advise(stretch: Stretch) -> str:
         i = stretch.worst
-        if jump := _jumps(t, j, max(stretch.first - window, 0), stretch.last):
-            return jump
         frames, ends = t.held[0], held_still(t, j)
         end = i in frames
         # What is too heavy to be held is no lighter when it is come to more slowly.
         if not end or ends[frames == i].max() <= SPARE * servo.hold_fraction:
+            if jump := _jumps(t, j, max(stretch.first - window, 0), stretch.last):
+                return jump
             before = np.arange(max(i - window + 1, 0), i + 1)
             if slower := _less_moving(t, j, servo, before, float(mean[i])):
                 return slower

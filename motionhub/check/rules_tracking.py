@@ -14,6 +14,7 @@ from motionhub.check import pieces
 from motionhub.check.findings import Finding, stretches
 from motionhub.check.mend import times_slower
 from motionhub.check.rules_ground import CLEAR, MARGIN_SLACK, SLIP, TOUCH, fallen
+from motionhub.check.slowness import at_rest
 from motionhub.check.timeline import Timeline, work_out
 from motionhub.check.tracking import CREEP
 from motionhub.motion.frames import Frames
@@ -96,11 +97,16 @@ def _finding(t: Timeline, rule: str, first: int, last: int) -> Finding:
     # How long ago it was told to be where it is; told to turn hardly at all, it is the whole of the time looked at.
     late_ms = 1e3 * min(float(behind[j]) / max(value, 1e-9), AROUND_S)
     share = value / max(limit, 1e-3 * value, 1e-9)
-    load = np.abs(t.torques[until, j]) / t.frames.robot.servos[j].stall_torque_at(t.rail.steady_volts[until])
+    slower = max(share, 1.2)
+    # What moving takes is less then, by the square; what holding takes is not.
+    rows = np.arange(until.start, until.stop)
+    still = at_rest(pieces.part(t, rows))[:, j]
+    load = np.abs(still + (t.torques[rows, j] - still) / slower**2)
+    load = load / t.frames.robot.servos[j].stall_torque_at(t.rail.steady_volts[rows])
     if load.max() > 1 - CREEP:
         mend = "have it carry less, for under this load its servo does not turn"
     else:
-        mend = times_slower(max(share, 1.2))
+        mend = times_slower(slower)
     return Finding(
         rule="joint-speed",
         severity="error",
