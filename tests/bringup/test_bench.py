@@ -12,6 +12,7 @@ from motionhub.errors import InputError
 from motionhub.hub import commands as ask
 from motionhub.hub.bringup import asks
 from motionhub.hub.bringup.bench import SPEED
+from motionhub.hub.events import BringupChanged
 from motionhub.hub.snapshot import LinkView
 from motionhub.library.notebook import Notebook
 from motionhub.robot.calibration import Calibration
@@ -115,6 +116,18 @@ def test_whoever_is_not_in_control_moves_nothing_and_a_standing_robot_is_not_dro
     assert world.hub.mode == "rest"
     assert refused(world, asks.BringupCentre(("left_front.coxa",)))
     assert (sent(world, 5) > 0).all()
+
+
+def test_it_is_told_when_what_was_asked_for_is_there() -> None:
+    world, person = on_the_stand()
+    for pulse in (1500.0, 1000.0):
+        person.say(asks.BringupPulse("left_front.femur", pulse))
+        assert not world.hub.bringup().still
+        told = []
+        for _ in range(80):
+            world.now += 0.02
+            told += [world.hub.bringup().still for each in world.hub.tick(world.now).events if each == BringupChanged()]
+        assert told == [True]
 
 
 def test_a_trim_moves_the_joint_that_is_held_and_is_taken_back_at_once() -> None:

@@ -46,12 +46,14 @@ class Workbench:
         """These joints to these angles, one after another of ``then`` after that; all others have no pulse."""
         first, *rest = [self._pulses(each) for each in (angles, *then)]
         self.bench.hold(first, rest)
+        self._was_still = False  # as it is told at once; that it is there may be true one tick later
         self._angles = dict(then[-1] if then else angles)
 
     def hold_pulses(self, pulses: Mapping[int, float], then: Sequence[Mapping[int, float]] = ()) -> None:
         """These connectors to these pulses, µs; all others have none."""
         self._angles = {}
         self.bench.hold(pulses, then)
+        self._was_still = False
 
     def freeze(self) -> None:
         """What has a pulse stays where it is."""

@@ -72,9 +72,9 @@ export function Bringup(): JSX.Element {
             {isDone(bringup, place) ? ", done" : ""} · <span data-testid="saved">{bringup.saved ? "saved" : "saving…"}</span>
           </p>
         </div>
-        <label class="bring-step">
-          <span class="small">Step</span>
+        <div class="bring-step">
           <select
+            aria-label="Step"
             value={place.step}
             disabled={!may.able}
             onChange={(event) => {
@@ -91,7 +91,7 @@ export function Bringup(): JSX.Element {
                 </option>
               ))}
           </select>
-        </label>
+        </div>
         <button
           type="button"
           onClick={() => {
