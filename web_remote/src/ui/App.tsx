@@ -10,7 +10,7 @@ import { CueLine } from "./CueLine.tsx";
 import { useRemote } from "./context.ts";
 import { DriveCard } from "./DriveCard.tsx";
 import { FootfallRibbon } from "./FootfallRibbon.tsx";
-import { BringPlace, MakePlace } from "./MakePlace.tsx";
+import { BringPlace, MakePlace, ReadyPlace } from "./MakePlace.tsx";
 import { MovesCard } from "./MovesCard.tsx";
 import { Notices } from "./Notices.tsx";
 import { PairingPage } from "./PairingPage.tsx";
@@ -44,7 +44,10 @@ function Show(): JSX.Element {
   useSignalEffect(() => {
     document.title = `${robotName.value} · motionhub`;
   });
-  useEffect(() => listenToKeys(remote, () => shown.peek() === "drive" && !remote.makes.peek() && !remote.brings.peek()), [remote, shown]);
+  useEffect(() => {
+    const elsewhere = (): boolean => remote.makes.peek() !== null || remote.brings.peek() || remote.readies.peek();
+    return listenToKeys(remote, () => shown.peek() === "drive" && !elsewhere());
+  }, [remote, shown]);
 
   useEffect(() => {
     const been = recall(browserStore());
@@ -77,11 +80,13 @@ function Show(): JSX.Element {
 
   const makes = remote.makes.value;
   const brings = remote.brings.value;
+  const readies = remote.readies.value;
+  const elsewhere = makes !== null || brings || readies;
   return (
-    <div class={`show${stale.value ? " stale" : ""}${makes || brings ? " makes" : ""}`}>
+    <div class={`show${stale.value ? " stale" : ""}${elsewhere ? " makes" : ""}`}>
       <StatusLine title={robotName.value} />
       <Stage>
-        {!makes && !brings && <FootfallRibbon />}
+        {!elsewhere && <FootfallRibbon />}
         <Notices />
       </Stage>
       <main class="hand">
@@ -89,6 +94,8 @@ function Show(): JSX.Element {
           <MakePlace name={makes} />
         ) : brings ? (
           <BringPlace />
+        ) : readies ? (
+          <ReadyPlace />
         ) : (
           <>
             <CueLine />

@@ -35,6 +35,22 @@ export function BringPlace(): JSX.Element {
   );
 }
 
+/** The place for what comes before and after a show, likewise. */
+export function ReadyPlace(): JSX.Element {
+  const remote = useRemote();
+  const part = usePart(async () => (await import("../show/Ready.tsx")).Ready);
+  return part.shown ? (
+    <part.shown />
+  ) : (
+    <Coming
+      missing={part.missing}
+      back={() => {
+        remote.readies.value = false;
+      }}
+    />
+  );
+}
+
 /** A part of the program that is loaded when it is first needed. */
 function usePart<P>(load: () => Promise<ComponentType<P>>): { shown: ComponentType<P> | null; missing: boolean } {
   const shown = useSignal<ComponentType<P> | null>(null);

@@ -4,6 +4,7 @@ import { useEffect, useRef } from "preact/hooks";
 import { batteryWords, capital, frameWords, plainName } from "../words.ts";
 import { useHouse, useRemote } from "./context.ts";
 import { Gate } from "./Gate.tsx";
+import { ReadyWay } from "./ReadyWay.tsx";
 import { OnTheRobot } from "./OnTheRobot.tsx";
 
 /** What one wants to know or do now and then: figures, letting it go limp, this device's name. */
@@ -14,6 +15,7 @@ export function RobotCard(): JSX.Element {
       <Figures />
       <OnTheRobot />
       <BringUp />
+      <ReadyWay />
       <section aria-label="Limp">
         <h2>Let go</h2>
         <Gate may={mayCommand.value} />
