@@ -32,6 +32,7 @@ COMMANDS = {
     "play": "Send a move to the robot, without a remote.",
     "flight": "Show what happened in the last minute, or before a fault.",
     "new": "Describe a robot: asks what a ruler and a scale can tell.",
+    "sheet": "Write the wiring as a page to print.",
     "urdf": "Write the robot as URDF.",
     "firmware": "Write the program for the board on the robot.",
     "bench": "Measure what is promised about speed.",

@@ -142,7 +142,12 @@ async def _load(server: Server, options: Options) -> tuple[Show, RobotInfo, Work
         return show, robot_info(robot, show.hub.height_range, show.hub.lean_range), workshop, schema
 
     show, info, workshop, schema = await asyncio.to_thread(load)
+    from motionhub.robot import wiring_sheet
+
     server.site.add("/schema.json", schema)
+    server.site.add("/wiring-sheet.css", wiring_sheet.STYLE.encode())
+    sheet = wiring_sheet.page(show.hub.robot, show.hub.calibration, "/wiring-sheet.css")
+    server.site.add("/wiring-sheet.html", sheet.encode())
     return show, info, workshop
 
 
