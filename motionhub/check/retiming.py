@@ -13,6 +13,7 @@ what servos do late may break a rule that is kept by what they are told. Such a 
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +25,7 @@ from motionhub.check.handover import around
 from motionhub.check.mend import Mender
 from motionhub.check.slowness import MOST, slower_by
 from motionhub.check.timeline import Progress, Timeline, work_out
+from motionhub.errors import InputError
 from motionhub.motion.covering import cover
 from motionhub.motion.documents import Sequence
 from motionhub.motion.formats import FASTEST_BPM, LONGEST_S
@@ -125,6 +127,9 @@ def retime(
     return quick if wrong <= (left := calm.errors()) else found.held_back(calm.lengths, left) or slow
 
 
+_State = tuple[Sequence, Array, dict[tuple[int, int], float], Array]
+
+
 class _Retiming:
     def __init__(self, sequence: Sequence, robot: Robot, rate_hz: float, progress: Progress | None) -> None:
         self.sequence, self.robot, self.rate, self.progress, self.rounds = sequence, robot, rate_hz, progress, 0
@@ -203,12 +208,27 @@ class _Retiming:
         self._stretch()
 
     def _fit(self) -> None:
-        for _ in range(ROUNDS):
-            t = self._timeline()
+        for i in range(ROUNDS):
+            good = self._state()
+            try:
+                if i:
+                    self._stretch()
+                t = self._timeline()
+            except InputError:
+                # A walk at the limit of its stride may be none any more when its cycle is longer: then as it was.
+                if i == 0:
+                    raise
+                self._back_to(good)
+                return
             need, joint = slower_by(t)
             if not self._ask(t, need, joint):
                 return
-            self._stretch()
+
+    def _state(self) -> _State:
+        return self.now, self.lengths, self.runs.copy(), self.whole.copy()
+
+    def _back_to(self, state: _State) -> None:
+        self.now, self.lengths, self.runs, self.whole = state
 
     def _settle(self) -> None:
         """Ask the rules themselves, of the move and of stopping it, and slow down where time mends what is left."""
@@ -216,20 +236,26 @@ class _Retiming:
         if not (wrong := self._wrong(t)):
             return
         # First much too slow: what is wrong even then is not for time to mend.
-        kept = self.now, self.lengths, self.runs.copy(), self.whole.copy()
+        kept, hopeless = self._state(), set()
         self.trying = True
-        self._ask(t, self._slower(t, wrong, HOPELESS), np.full(len(t.frames), -1))
-        self._stretch()
+        with suppress(InputError):
+            self._ask(t, self._slower(t, wrong, HOPELESS), np.full(len(t.frames), -1))
+            self._stretch()
+            hopeless = {(finding.rule, finding.subject) for finding in self._wrong(self._timeline())}
         self.trying = False
-        hopeless = {(finding.rule, finding.subject) for finding in self._wrong(self._timeline())}
-        self.now, self.lengths, self.runs, self.whole = kept
+        self._back_to(kept)
         for _ in range(LAST_ROUNDS):
             t = self._timeline()
             wrong = [finding for finding in self._wrong(t) if (finding.rule, finding.subject) not in hopeless]
             if not wrong or not self._ask(t, self._slower(t, wrong), np.full(len(t.frames), -1)):
                 return
-            self._stretch()
-            self._fit()
+            kept = self._state()
+            try:
+                self._stretch()
+                self._fit()
+            except InputError:
+                self._back_to(kept)
+                return
 
     def _wrong(self, t: Timeline) -> list[Finding]:
         """What the rules still find that time might mend."""
