@@ -133,6 +133,7 @@ def test_the_notebook_is_on_the_disk_as_it_goes(phone: Phone) -> None:
     hands, page = Hands(phone, keys=False), phone.page
     phone.card("Robot")
     hands.button("Bring it up")
+    expect(page.get_by_role("checkbox")).to_have_count(5)
     for box in page.get_by_role("checkbox").all():
         box.tap()
     hands.button("All of that is so")

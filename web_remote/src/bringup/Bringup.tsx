@@ -5,7 +5,7 @@
 
 import { useSignal } from "@preact/signals";
 import type { ComponentType, JSX } from "preact";
-import { useEffect, useRef } from "preact/hooks";
+import { useEffect, useLayoutEffect, useRef } from "preact/hooks";
 import { useRemote } from "../ui/context.ts";
 import { Gate } from "../ui/Gate.tsx";
 import { sentence } from "../words.ts";
@@ -42,7 +42,8 @@ export function Bringup(): JSX.Element {
   }, [remote, pointed]);
   const key = place ? `${place.step} ${place.item}` : "";
   const was = useRef(key);
-  useEffect(() => {
+  // With the change itself: a moment later, somebody's next key would be taken from where they had gone meanwhile.
+  useLayoutEffect(() => {
     // Who reads with ears or walks by keys is taken along; at first nothing is taken from anybody.
     if (was.current && was.current !== key) heading.current?.focus();
     was.current = key;
