@@ -58,6 +58,6 @@ export function Heading(): JSX.Element {
 }
 
 function keptWords(safe: boolean, reached: boolean): string {
-  if (safe) return "Not saved yet; the draft is kept on the hub";
-  return reached ? "Not saved yet" : "The hub is away; the edits are kept here";
+  if (!reached) return "The hub is away; the edits are kept here";
+  return safe ? "Not saved yet; the draft is kept on the hub" : "Not saved yet";
 }
