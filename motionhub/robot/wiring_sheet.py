@@ -29,6 +29,7 @@ td.box { width: 6mm; }
 .legs section { break-inside: avoid; }
 .note { padding: 2mm 3mm; border: 0.5mm solid #111; }
 svg { display: block; width: 78mm; margin: 0 auto; }
+td.box::before { content: "\\2610"; }
 svg path, svg rect { fill: none; stroke: #111; stroke-width: 1.6; }
 svg text { font: 11px sans-serif; text-anchor: middle; }
 @media (max-width: 600px) { .legs { grid-template-columns: 1fr; } }

@@ -68,7 +68,7 @@ function Verdict({ now }: { now: ShowChecked }): JSX.Element {
     <p class={`ready-big verdict ${tone}`} role="status" data-testid="go">
       <VerdictMark mark={now.go === null ? "dots" : now.go ? "tick" : "cross"} />
       <span>
-        <strong>{word}</strong> {sentence(now.reason)}
+        <strong>{word}.</strong> {sentence(now.reason)}
       </span>
     </p>
   );
