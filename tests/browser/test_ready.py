@@ -1,4 +1,4 @@
-"""What comes before and after a show, on a phone by touch and by keyboard: a meter's value, the check, the last minute."""
+"""Before and after a show, on a phone by touch and by keyboard: a meter, the check, the last minute."""
 
 from __future__ import annotations
 
