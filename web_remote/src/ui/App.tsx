@@ -83,7 +83,7 @@ function Show(): JSX.Element {
   const readies = remote.readies.value;
   const elsewhere = makes !== null || brings || readies;
   return (
-    <div class={`show${stale.value ? " stale" : ""}${elsewhere ? " makes" : ""}`}>
+    <div class={`show${stale.value ? " stale" : ""}${makes ? " makes" : elsewhere ? " brings" : ""}`}>
       <StatusLine title={robotName.value} />
       <Stage>
         {!elsewhere && <FootfallRibbon />}
