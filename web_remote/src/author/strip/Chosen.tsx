@@ -26,16 +26,14 @@ export function Chosen(): JSX.Element {
 
 function KeyTools({ strip }: { strip: StripState }): JSX.Element {
   const { maker } = strip;
-  const doc = maker.doc.value;
   const keys = strip.keys;
-  const at = maker.player.at.value;
   const row = strip.row();
   const single = keys.length === 1 && maker.sheet.value ? placedKeys(maker.sheet.value).find(({ id }) => id === keys[0]) : undefined;
   const here = row?.kind === "lane" || row?.kind === "walks" || row?.kind === "cues" ? row : undefined;
   const what = here?.kind === "walks" ? "Walk from here" : here?.kind === "cues" ? "Cue here" : here ? `Key ${here.words} here` : "Key here";
   return (
     <div class="strip-tools" role="group" aria-label="Keys">
-      <button type="button" class="primary" onClick={() => strip.keyHere(here, at)} title={doc ? `At ${saidTime(doc, at)}` : undefined}>
+      <button type="button" class="primary" onClick={() => strip.keyHere(here, maker.player.at.peek())}>
         {what}
       </button>
       {keys.length > 0 && (
@@ -47,7 +45,7 @@ function KeyTools({ strip }: { strip: StripState }): JSX.Element {
           </button>
         </>
       )}
-      <button type="button" disabled={maker.clip.value.length === 0} onClick={() => strip.paste(at)}>
+      <button type="button" disabled={maker.clip.value.length === 0} onClick={() => strip.paste(maker.player.at.peek())}>
         Paste here
       </button>
       {keys.length > 0 && (

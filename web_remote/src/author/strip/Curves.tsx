@@ -2,7 +2,7 @@ import { useSignal } from "@preact/signals";
 import type { ComponentType, JSX } from "preact";
 import { useEffect } from "preact/hooks";
 import { useMaker } from "../context.ts";
-import { subjectOf, subjectsOf } from "./series.ts";
+import { type Subject, subjectOf, subjectsOf } from "./series.ts";
 import { stripOf } from "./state.ts";
 import { saidTime } from "./view.ts";
 
@@ -25,7 +25,6 @@ export function Curves(): JSX.Element | null {
   const [house, preview, doc] = [maker.house.value, maker.preview.value, maker.doc.value];
   if (!house || !doc) return null;
   const subject = preview && subjectOf(strip.subject.value, preview, house);
-  const row = preview ? Math.min(preview.frames - 1, Math.round((maker.player.at.value / 1000) * preview.rate_hz)) : 0;
   const Plot = plot.value;
   return (
     <div class="strip-curves" role="group" aria-label="Curves">
@@ -49,11 +48,7 @@ export function Curves(): JSX.Element | null {
             ))}
           </select>
         </label>
-        {subject && (
-          <output class="strip-figure" data-testid="figure">
-            {subject.at(row).toFixed(1)} {subject.unit} <span class="small">at {saidTime(doc, maker.player.at.value)}</span>
-          </output>
-        )}
+        {subject && <Figure subject={subject} />}
         {subject?.limits.map(({ words, value }) => (
           <span key={words} class="strip-limit">
             {words} {value.toFixed(value === Math.round(value) ? 0 : 1)} {subject.unit}
@@ -64,5 +59,19 @@ export function Curves(): JSX.Element | null {
       {!preview && <p class="small">There is a curve as soon as the hub has said how the move goes.</p>}
       {Plot && subject && <Plot />}
     </div>
+  );
+}
+
+/** The value where the time is: this alone is drawn anew for each picture. */
+function Figure({ subject }: { subject: Subject }): JSX.Element | null {
+  const maker = useMaker();
+  const [preview, doc] = [maker.preview.value, maker.doc.value];
+  if (!preview || !doc) return null;
+  const at = maker.player.at.value;
+  const row = Math.min(preview.frames - 1, Math.round((at / 1000) * preview.rate_hz));
+  return (
+    <output class="strip-figure" data-testid="figure">
+      {subject.at(row).toFixed(1)} {subject.unit} <span class="small">at {saidTime(doc, at)}</span>
+    </output>
   );
 }

@@ -3,9 +3,9 @@
  * time has the focus (ARIA Authoring Practices, grid). The picture rings the one that has it.
  */
 
-import { useSignalEffect } from "@preact/signals";
+import { effect } from "@preact/signals";
 import type { JSX, RefObject, TargetedKeyboardEvent } from "preact";
-import { useRef } from "preact/hooks";
+import { useEffect, useRef } from "preact/hooks";
 import { useMaker } from "../context.ts";
 import { FIXED } from "./paint.ts";
 import { placed, type Row, RULER } from "./rows.ts";
@@ -32,17 +32,28 @@ export function Keys({ scroller }: { scroller: RefObject<HTMLDivElement | null> 
   const maker = useMaker();
   const strip = stripOf(maker);
   const grid = useRef<HTMLDivElement>(null);
-  // What was focused may have gone, or have become another: the focus follows what is active.
-  useSignalEffect(() => {
-    const spot = strip.active.value;
-    const rows = strip.rows.value;
-    const has = grid.current?.contains(document.activeElement) ?? false;
-    const lost = document.activeElement === document.body && hadFocus.current;
-    reveal(strip, spot, rows, scroller.current, has || lost);
-    if (!has && !lost) return;
-    queueMicrotask(() => document.getElementById(idOf(spot))?.focus({ preventScroll: true }));
-  });
   const hadFocus = useRef(false);
+  // What was focused may have gone, or have become another: the focus follows what is active, at once, so that the next
+  // key press is of what is there now.
+  useEffect(
+    () =>
+      effect(() => {
+        const spot = strip.active.value;
+        const rows = strip.rows.value;
+        const has = grid.current?.contains(document.activeElement) ?? false;
+        const lost = document.activeElement === document.body && hadFocus.current;
+        reveal(strip, spot, rows, scroller.current, has || lost);
+        if (!has && !lost) return;
+        const go = (): boolean => {
+          const cell = document.getElementById(idOf(spot));
+          cell?.focus({ preventScroll: true });
+          return cell !== null;
+        };
+        // A cell that has just been made is there with the next picture.
+        if (!go()) requestAnimationFrame(go);
+      }),
+    [strip, scroller],
+  );
   const rows = strip.calm.value;
   const { row: name, id } = strip.active.value;
   const present = rows.some((row) => row.name === name && (id === -1 || row.items.some((item) => item.id === id)));

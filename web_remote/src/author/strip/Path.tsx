@@ -1,4 +1,5 @@
 import type { JSX } from "preact";
+import { useMemo } from "preact/hooks";
 import { useMaker } from "../context.ts";
 import type { Preview } from "../preview.ts";
 import { stripOf } from "./state.ts";
@@ -12,9 +13,13 @@ export function Path(): JSX.Element {
   const maker = useMaker();
   const strip = stripOf(maker);
   const [preview, house] = [maker.preview.value, maker.house.value];
+  // Worked out when the move has changed, not for each picture of it.
+  const { rows, points, drawn } = useMemo(() => {
+    const own = preview ? spread(preview.frames) : [];
+    const places = preview ? own.map((row) => placeOf(preview, row)) : [];
+    return { rows: own, points: places, drawn: line(places) };
+  }, [preview]);
   if (!preview || !house || preview.frames === 0) return <p class="small strip-tools">There is a path as soon as the hub has said how the move goes.</p>;
-  const rows = spread(preview.frames);
-  const points = rows.map((row) => placeOf(preview, row));
   const [xs, ys] = [points.map(([x]) => x), points.map(([, y]) => y)];
   const middle = [mid(xs), mid(ys)] as const;
   const wide = Math.max(LEAST_MM, span(xs) * 1.2, span(ys) * 1.2);
@@ -33,7 +38,7 @@ export function Path(): JSX.Element {
   return (
     <div class="strip-path">
       <svg viewBox={`${-middle[1] - wide} ${-middle[0] - wide / 2} ${2 * wide} ${wide}`} role="img" aria-label={`The path on the ground from above. ${words}`}>
-        <path class="path-line" d={line(points)} stroke-width={thick} />
+        <path class="path-line" d={drawn} stroke-width={thick} />
         {own.length > 1 && <path class="path-own" d={line(own)} stroke-width={2.4 * thick} />}
         <circle class="path-start" cx={-start[1]} cy={-start[0]} r={2.2 * thick} stroke-width={thick} />
         <g transform={`translate(${-now[1]} ${-now[0]}) rotate(${-now[2]})`}>

@@ -11,7 +11,6 @@ export function Stretching(): JSX.Element {
   const room = useSignal(500);
   const error = useSignal(1);
   const range = strip.view.range.value;
-  const at = maker.player.at.value;
   const stretch = (factor: number): void => {
     if (!range) return;
     const [from, to] = range;
@@ -44,7 +43,7 @@ export function Stretching(): JSX.Element {
               room.value = ms;
             }}
           />
-          <button type="button" onClick={() => maker.do({ do: "insert", at_ms: at, ms: room.value })}>
+          <button type="button" onClick={() => maker.do({ do: "insert", at_ms: maker.player.at.peek(), ms: room.value })}>
             Make room here
           </button>
           <TimeField words="Ends at" ms={maker.lengthMs.value} take={(ms) => maker.do({ do: "end", at_ms: ms })} />

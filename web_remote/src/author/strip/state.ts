@@ -178,10 +178,18 @@ export class StripState {
       return there ? [{ ...mark, key: there.id }] : [];
     });
     const at = start.marks.findIndex(({ key, lane }) => key === start.active.id && (lane ?? "whole") === start.active.row);
-    maker.selection.value = followed;
+    // While a hand drags, the marks mostly stay the same: then nobody has to look at them again.
+    const before = maker.selection.peek();
+    const same = before.length === followed.length && followed.every(({ key, lane }, i) => before[i]?.key === key && before[i]?.lane === lane);
+    if (!same) maker.selection.value = followed;
     const own = followed[at < 0 ? 0 : at];
-    if (own) this.active.value = { row: own.lane ?? "whole", id: own.key };
+    if (own) this.#lookTo(own.lane ?? "whole", own.key);
     this.#spread();
+  }
+
+  #lookTo(row: string, id: number): void {
+    const now = this.active.peek();
+    if (now.row !== row || now.id !== id) this.active.value = { row, id };
   }
 
   /** What a move begins from. */
