@@ -4,7 +4,7 @@
  */
 
 import { effect, useSignal } from "@preact/signals";
-import type { JSX, TargetedKeyboardEvent } from "preact";
+import type { JSX } from "preact";
 import { useEffect, useMemo } from "preact/hooks";
 import { browserClock } from "../clock.ts";
 import { browserStore } from "../pairing.ts";
@@ -52,6 +52,12 @@ export function Make({ name }: { name: string }): JSX.Element {
     if (maker.name.peek() !== name) maker.open(name);
   }, [maker, name]);
   useEffect(() => {
+    // On the window, since what had the focus may have gone: a mend's own button goes when it is pressed.
+    const press = (event: KeyboardEvent): void => wayBack(event, maker);
+    window.addEventListener("keydown", press);
+    return () => window.removeEventListener("keydown", press);
+  }, [maker]);
+  useEffect(() => {
     // The stage shows the move at the player's time: under a hand at once, else as the hub has said that it goes.
     const end = effect(() => {
       const live = remote.state.value;
@@ -73,7 +79,7 @@ export function Make({ name }: { name: string }): JSX.Element {
   const part = useSignal<Part>(PARTS.find(([id]) => id === recall(browserStore()).turn)?.[0] ?? "time");
   return (
     <MakerContext.Provider value={maker}>
-      <div class="make" data-testid="make" data-part={part.value} onKeyDown={(event) => wayBack(event, maker)}>
+      <div class="make" data-testid="make" data-part={part.value}>
         <div class="make-top">
           <Heading />
           <Notes />
@@ -159,7 +165,7 @@ const PARTS = [
 type Part = (typeof PARTS)[number][0];
 
 /** Ctrl Z and Ctrl Y wherever the focus is, but in words that are being typed; Ctrl S saves. */
-function wayBack(event: TargetedKeyboardEvent<HTMLElement>, maker: Maker): void {
+function wayBack(event: KeyboardEvent, maker: Maker): void {
   if (!(event.ctrlKey || event.metaKey) || event.altKey) return;
   const key = event.key.toLowerCase();
   const typing = event.target instanceof HTMLInputElement && event.target.type === "text";
