@@ -3,8 +3,8 @@ import type { JSX } from "preact";
 import type { ReadTable } from "../../messages.gen.ts";
 import { useMaker } from "../context.ts";
 import { jointWords } from "../posing/words.ts";
-import { Within } from "./FromOutside.tsx";
 import { guessed, guessedTime, type Table } from "./table.ts";
+import { Within } from "./Within.tsx";
 
 interface ColumnMapProps {
   table: Table;

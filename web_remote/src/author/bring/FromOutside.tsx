@@ -9,6 +9,7 @@ import { useMaker } from "../context.ts";
 import { readText } from "../document.ts";
 import { ColumnMap } from "./ColumnMap.tsx";
 import { lookAt, type Table, tableOfFrames } from "./table.ts";
+import { Within } from "./Within.tsx";
 
 type Making = Extract<FromBrowser, { type: "transcribe" | "read_table" | "read_document" }>;
 
@@ -149,9 +150,4 @@ function Recordings({ take, error }: RecordingsProps): JSX.Element {
       )}
     </div>
   );
-}
-
-/** The error that is stated: no joint is further off than this at any frame. */
-export function Within({ error }: { error: { value: number } }): JSX.Element {
-  return <Slider label="Within" min={0.2} max={10} step={0.2} value={error.value} shown={`${error.value.toFixed(1)}°`} onValue={(deg) => (error.value = deg)} />;
 }
