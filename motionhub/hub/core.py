@@ -10,35 +10,33 @@ what then happens to the joints in :mod:`~motionhub.hub.director`; here they mee
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import ClassVar, Literal
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.hub import commands as ask
+from motionhub.hub.acts import ACTS, RAW
 from motionhub.hub.battery import WORDS, Battery, said
-from motionhub.hub.bringup.orders import at_once
-from motionhub.hub.bringup.view import BringupView, view
 from motionhub.hub.bringup.workbench import Workbench
 from motionhub.hub.director import Director
-from motionhub.hub.draw import EVERY, Draw
+from motionhub.hub.draw import Draw
 from motionhub.hub.events import AskCalibration, BringupChanged, Event, Notice, Prepare, Refused, Think
 from motionhub.hub.faults import RobotFaults
-from motionhub.hub.figure import Footing
+from motionhub.hub.figure import Onlooker
 from motionhub.hub.guard import Guard
 from motionhub.hub.kept import RobotKeeps
 from motionhub.hub.lease import Lease
 from motionhub.hub.orders import ORDERS
+from motionhub.hub.outputs import Outputs
 from motionhub.hub.pulses import Pulses
 from motionhub.hub.radio import Radio
+from motionhub.hub.ready import Ready, make_ready
 from motionhub.hub.recorder import RecordedTick, Recorder
 from motionhub.hub.snapshot import DriverView, HubState, LinkView
 from motionhub.hub.sources import Limit
 from motionhub.hub.sources.play import Play
-from motionhub.hub.sources.replay import Replay, joints_of
 from motionhub.hub.states import HELD, Cause, Mode, after
 from motionhub.library.notebook import Notebook
 from motionhub.library.recording import Recording
@@ -57,12 +55,6 @@ DEAD_MAN_S = 0.4
 """A walk ends when no Drive has come for this long. A held stick repeats at least 5 times a second, so one
 may be lost; and at a brisk 0.2 m/s it is 8 cm further."""
 
-LOOKED_AWAY = 8
-"""Ticks between two looks after which a foot may have stepped unseen."""
-
-FEET_TICKS = 6
-"""Ticks of which a state says which feet were down: with a state every other tick, two in a row may be lost."""
-
 
 @dataclass(frozen=True, eq=False)
 class Tick:
@@ -80,15 +72,6 @@ class Tick:
     """What a recording keeps of it, while one is made."""
     events: tuple[Event, ...] = ()
     """What it has brought about: for everybody, or for whom they name."""
-
-
-@dataclass(frozen=True, eq=False)
-class Ready:
-    """Something that may be played: it has been looked at from end to end."""
-
-    first: Array
-    """(J,) rad, where it begins."""
-    make: Callable[[], Play | Replay]
 
 
 class Hub:
@@ -115,9 +98,6 @@ class Hub:
         """The last that came."""
         self.battery = Battery(robot.supply, calibration.battery_scale)
         self._draw = Draw(robot, 1 / rate_hz)
-        self._recent: deque[Array] = deque(maxlen=EVERY)
-        self._reckoned = 0
-        self._warns = np.array([output.low_battery for output in robot.outputs], dtype=bool)
         self._radio = Radio(1 / rate_hz)
         self._robot_faults = RobotFaults()
         self.lease = Lease()
@@ -125,22 +105,15 @@ class Hub:
         self._guard = Guard(robot, 1 / rate_hz)
         self.director = Director(robot, 1 / rate_hz, lambda: self.follows)
         self.director.wake()
-        self._footing = Footing(robot)
-        self._figure, _ = self._footing.look(self.director.stage.joints[None])
-        self._looked = 0
-        self._passed: deque[Array] = deque(maxlen=LOOKED_AWAY)
-        """Joints of the ticks that nobody has looked at yet."""
-        self._feet: deque[tuple[bool, ...] | None] = deque(maxlen=FEET_TICKS)
+        self._onlooker = Onlooker(robot, self.director.stage.joints)
         self.workbench = Workbench(robot, calibration, 1 / rate_hz, notebook)
         self._left_setup = -1
         if self.workbench.course.unfinished:
             # Half of its trims are not known: nothing moves that nobody has asked for.
             self.stay_limp("Its bring-up is not finished. Go on with it, or stand it up as it is.")
-        self._pulses = Pulses(robot, calibration, 1 / rate_hz)
+        self.pulses = Pulses(robot, calibration, 1 / rate_hz)
         self.kept = RobotKeeps(robot, calibration)
-        self._sounders = np.array([output.kind == "sounder" for output in robot.outputs], dtype=bool)
-        self.by_hand = np.zeros(len(robot.outputs))
-        self._outputs = self.by_hand
+        self.outputs = Outputs(robot)
         self._limit: Limit = ""
         self.pace = 1.0
         self.stick = ask.Drive()
@@ -212,7 +185,7 @@ class Hub:
     def let_go(self) -> None:
         """Whoever drove is gone: nothing is held any more, neither the stick nor a sounder."""
         self.let_go_of_stick()
-        self.by_hand = np.where(self._sounders, 0.0, self.by_hand)
+        self.outputs.let_go()
 
     def let_go_of_stick(self) -> None:
         """Nobody wants it to walk: it ends the step it is in, and stands."""
@@ -231,7 +204,7 @@ class Hub:
         caller; whether the robot keeps it too is :attr:`kept`'s to say.
         """
         self.calibration = calibration
-        self._pulses.use(calibration, None if self.mode in ("limp", "setup", "halted") else self.director.stage.joints)
+        self.pulses.use(calibration, None if self.mode in ("limp", "setup", "halted") else self.director.stage.joints)
         self.kept.use(calibration)
         self.workbench.use(calibration)
 
@@ -259,16 +232,7 @@ class Hub:
 
         It changes nothing and may take a while, so it is for the thread that prepares.
         """
-        if what.rate_hz != self.rate_hz:
-            return f"{name} has {what.rate_hz:g} frames a second, the hub sends {self.rate_hz:g}"
-        joints = what.joints if isinstance(what, Frames) else joints_of(what, self.robot, self.calibration)
-        if len(joints) == 0:
-            return f"{name} is empty"
-        if objection := self._guard.objection_to_all(joints):
-            return f"{name} cannot be sent: {objection}"
-        if isinstance(what, Frames):
-            return Ready(joints[0], lambda: Play(what))
-        return Ready(joints[0], lambda: Replay(name, what, joints))
+        return make_ready(name, what, self.robot, self.calibration, self._guard, self.rate_hz)
 
     def prepared(self, job: int, result: Ready | str, now: float) -> list[Event]:
         """What a :class:`Prepare` asked for is ready, or in words why there is none.
@@ -298,7 +262,8 @@ class Hub:
             self._lost()
         for words, matters in self._radio.hear(link, now):
             self.tell("warning" if matters else "info", words)
-        self._reckon()
+        limp = self.mode in ("limp", *RAW)
+        self.battery.forecast.draws(self._draw.now(self.ticks, limp, self.outputs.levels, self.battery.view.volts))
         return self._told()
 
     def robot_says(self, telemetry: Telemetry, now: float) -> list[Event]:
@@ -336,14 +301,15 @@ class Hub:
         return self.mode in ("rest", "stopped", "limp", "fault") and self.ticks > self._left_setup
 
     def _lost(self) -> None:
-        self._end_recording("the link to the robot was lost")
+        self.end_recording("the link to the robot was lost")
         self.cause("lost")
 
     def _empty(self) -> None:
         self.tell("error", WORDS["empty"])
         self.cause("empty", f"{WORDS['empty']}.")
 
-    def _end_recording(self, why: str) -> None:
+    def end_recording(self, why: str) -> None:
+        """A recording in the making ends here."""
         if self.recorder is not None and not self.recorder.ended:
             self.recorder.end(why)
             self.tell("warning", f"The recording ends here: {why}")
@@ -358,91 +324,23 @@ class Hub:
         was, self.mode = self.mode, outcome.mode
         if reason or self.mode not in ("stopping", "stopped", "limp", "fault", "halted"):
             self.reason = reason
-        if act := self._ACTS.get(cause):
+        if act := ACTS.get(cause):
             act(self, was)
         return ""
 
-    def _on_go(self, was: Mode) -> None:
-        if isinstance(self.director.player, Play):
-            self.director.player.go()
+    def drop_request(self) -> None:
+        """What was to be played is not, and nobody wants it to walk."""
+        self._preparing = None
+        self.let_go_of_stick()
 
-    def _on_stop(self, was: Mode) -> None:
-        self._quieten()
-        if was in ("setup", "halted"):
-            self.workbench.freeze()
-        elif was != "limp":
-            self.director.stop()
-
-    def _on_resume(self, was: Mode) -> None:
-        if was == "limp":
-            self.director.wake()
-        elif was != "halted":
-            self.director.go_home()
-
-    def _on_limp(self, was: Mode) -> None:
-        self._quieten()
-        self._clear_bench()
-        self._pulses.let_go()
-        self.director.hold()
-        self._end_recording("the robot is limp")
-
-    def _on_setup(self, was: Mode) -> None:
-        self._clear_bench()
-
-    def _on_leave(self, was: Mode) -> None:
-        if was in ("setup", "halted"):
-            self._left_setup = self.ticks  # a tick without pulses has to go out yet
-            self._clear_bench()
-        else:
-            self.director.go_home()
-
-    def _clear_bench(self) -> None:
+    def clear_bench(self) -> None:
         """Nothing has raw pulses any more; what comes back does so because somebody asked for it."""
         self.workbench.clear()
         self.say(BringupChanged())
 
-    def _on_lost(self, was: Mode) -> None:
-        if was in ("setup", "halted"):
-            self._clear_bench()
-            return
-        # Where it holds, it goes on holding; but the robot eases to rest by itself, and has to be found there.
-        if was in ("stopping", "stopped", "fault"):
-            self.director.follow_home()
-        else:
-            self.director.go_home()
-
-    def _on_empty(self, was: Mode) -> None:
-        self._quieten()
-        if was in ("setup", "halted"):
-            self._clear_bench()
-        else:
-            self.director.lie_down()
-
-    def _on_violation(self, was: Mode) -> None:
-        self._quieten()
-        self.director.hold()
-
-    def _quieten(self) -> None:
-        """What was to be played is not; lamps stay as they are, sounders fall silent."""
-        self._preparing = None
-        self.let_go_of_stick()
-        self.by_hand = np.where(self._sounders, 0.0, self._outputs)
-
-    _ACTS: ClassVar[dict[Cause, Callable[[Hub, Mode], None]]] = {
-        "go": _on_go,
-        "over": lambda self, was: self.director.go_home(),
-        "stop": _on_stop,
-        "still": lambda self, was: self.director.hold(),
-        "resume": _on_resume,
-        "limp": _on_limp,
-        "violation": _on_violation,
-        "lost": _on_lost,
-        "leave": _on_leave,
-        "setup": _on_setup,
-        "finish": _on_limp,
-        "empty": _on_empty,
-        "lain": _on_limp,
-    }
+    def raw_until_next(self) -> None:
+        """A tick without pulses has to go out before :attr:`at_rest`."""
+        self._left_setup = self.ticks
 
     # ---------------------------------------------------------------- the tick
 
@@ -454,10 +352,11 @@ class Hub:
             self.workbench.freeze()
             self.tell("info", f"{lapsed.name or 'The driver'} has gone quiet; nobody is driving")
         if self.mode == "limp":
-            self._limit, self._outputs = "", self.by_hand
-            self._passed.append(self.director.stage.joints)
+            self._limit = ""
+            self.outputs.play(None)
+            self._onlooker.passes(self.director.stage.joints)
             return Tick(None, False, self._shown(), self.director.stage.joints, None, tuple(self._told()))
-        if self.mode in ("setup", "halted"):
+        if self.mode in RAW:
             return self._raw_tick()
         self._walk_on(now)
         stage = self.director.stage
@@ -466,57 +365,31 @@ class Hub:
         objection = self._guard.objection(step.joints, stage.joints)
         if objection:
             self.tell("error", f"Held back by the guard: {objection}")
-            self._outputs = self._combined(None)
+            self.outputs.play(None)
             self.cause("violation", f"The guard held it back: {objection}.")
-            pulses = self._pulses.of(stage.joints)
+            pulses = self.pulses.of(stage.joints)
         else:
             stage.accept(step.joints)
-            self._outputs = self._combined(step.outputs)
-            pulses = self._pulses.of(step.joints) if step.pulses is None else step.pulses
+            self.outputs.play(step.outputs)
+            pulses = self.pulses.of(step.joints) if step.pulses is None else step.pulses
             self._follow(cause)
-        self._passed.append(stage.joints)
-        self._recent.append(stage.joints)
+        self._onlooker.passes(stage.joints)
+        self._draw.passes(stage.joints)
         shown = self._shown()
         recorded = self.recorder.send(pulses, shown) if self.recorder else None
         return Tick(pulses, True, shown, stage.joints, recorded, tuple(self._told()))
 
-    def _reckon(self) -> None:
-        """Predict now and then what is drawn from the battery."""
-        if self.ticks - self._reckoned < EVERY:
-            return
-        self._reckoned = self.ticks
-        volts, recent = self.battery.view.volts, self._recent
-        limp = self.mode == "limp" or not recent
-        draw = self._draw
-        amps = draw.limp(self._outputs, volts) if limp else draw.moving(recent, self._outputs, volts)
-        self.battery.forecast.draws(amps)
-
     def _shown(self) -> Array:
-        """Outputs, with the low-battery lamp over them: it blinks once a second, and burns when it is empty."""
-        level = self.battery.view.level
-        if not self._warns.any() or level not in ("low", "empty"):
-            return self._outputs
-        lit = level == "empty" or self.ticks / self.rate_hz % 1 < 0.5
-        return np.where(self._warns, float(lit), self._outputs)
-
-    def bringup(self) -> BringupView:
-        """How the bring-up stands."""
-        bench, names = self.workbench.bench, self.robot.joint_names
-        wanted = bench.wanted
-        return replace(
-            view(self.workbench.course),
-            held=tuple((names[self.calibration.joint_at[at]], pulse) for at, pulse in sorted(wanted.items())),
-            still=bench.still,
-            at_once=at_once(self.robot),
-        )
+        return self.outputs.shown(self.battery.view.level, self.ticks / self.rate_hz)
 
     def _raw_tick(self) -> Tick:
         """A tick of bring-up: raw pulses for what was chosen, and none for the rest."""
         stage = self.director.stage
         pulses, joints = self.workbench.step(stage.joints)
         stage.place(joints)
-        self._passed.append(joints)
-        self._limit, self._outputs = "", self.by_hand
+        self._onlooker.passes(joints)
+        self._limit = ""
+        self.outputs.play(None)
         if self.workbench.turned:
             self.say(BringupChanged())
         return Tick(pulses, bool(pulses.any()), self._shown(), joints, None, tuple(self._told()))
@@ -540,31 +413,15 @@ class Hub:
         if self.mode == "driving" and standing is not None and standing.settled:
             self.cause("settled")
 
-    def _combined(self, played: Array | None) -> Array:
-        """What a source gives goes before what people have set by hand."""
-        return self.by_hand if played is None else np.where(np.isnan(played), self.by_hand, played)
-
     # ---------------------------------------------------------------- what is seen of it
-
-    def _look(self) -> None:
-        """See how it stands, tick by tick since the last look."""
-        if self._looked == self.ticks:
-            return
-        if self.ticks - self._looked > LOOKED_AWAY:
-            self._footing.forget()
-            self._feet.clear()
-        self._looked = self.ticks
-        self._figure, down = self._footing.look(np.array(self._passed))
-        self._passed.clear()
-        # A robot that hangs limp, is brought up, or goes home by itself does not stand as it was last told to.
-        known = self.follows and self.mode not in ("limp", "setup", "halted")
-        self._feet.extend(tuple(row) if known else None for row in down.tolist())
 
     def state(self, now: float) -> HubState:
         """The show at this moment. Cheap enough for 25 times a second, and not for every tick."""
         joints, holder, recorder = self.director.stage.joints, self.lease.holder, self.recorder
-        self._look()
-        figure, player, standing = self._figure, self.director.player, self.director.standing
+        player, standing = self.director.player, self.director.standing
+        # A robot that hangs limp, is brought up, or goes home by itself does not stand as it was last told to.
+        self._onlooker.look(known=self.follows and self.mode not in ("limp", *RAW))
+        figure = self._onlooker.figure
         return HubState(
             tick=self.ticks,
             mode=self.mode,
@@ -583,7 +440,7 @@ class Hub:
             posture=standing.asked if standing else (0.0, 0.0, 0.0, 0.0),
             leads=self.director.steps.leads,
             walking=standing is not None and standing.strides,
-            feet=tuple(self._feet),
+            feet=self._onlooker.feet,
             link=self.link,
             battery=self.battery.view,
             kept=self.kept.view,

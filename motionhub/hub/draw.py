@@ -6,6 +6,7 @@ the exact loads; here they only have to be in proportion, for the forecast learn
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
 
 import numpy as np
@@ -34,6 +35,28 @@ class Draw:
         self._kinds = kinds_of(robot)
         self._outputs = np.array([output.current_a for output in robot.outputs])
         self._on = np.ones(robot.joints, dtype=bool)
+        self._recent: deque[Array] = deque(maxlen=EVERY)
+        self._reckoned = 0
+        self._amps = robot.supply.electronics_a
+
+    def passes(self, joints: Array) -> None:
+        """A tick's joints, (J,) rad, of servos that have pulses."""
+        self._recent.append(joints)
+
+    def now(self, tick: int, limp: bool, outputs: Array, volts: float | None) -> float:
+        """A, out of the battery; reckoned anew once :data:`EVERY` ticks have passed.
+
+        Args:
+            tick: Which tick this is.
+            limp: Whether no servo is held.
+            outputs: (O,) levels.
+            volts: The battery's; its nominal when None.
+        """
+        if tick - self._reckoned >= EVERY:
+            self._reckoned = tick
+            still = limp or not self._recent
+            self._amps = self.limp(outputs, volts) if still else self.moving(self._recent, outputs, volts)
+        return self._amps
 
     def limp(self, outputs: Array, volts: float | None) -> float:
         """A, out of the battery while no servo has a pulse; outputs (O,) levels."""

@@ -6,6 +6,7 @@ the feet that stood in both tell how the body went.
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,11 @@ from motionhub.motion.support import EXACT, Support, rest_on_ground
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
+
+LOOKED_AWAY = 8
+"""Ticks between two looks after which a foot may have stepped unseen."""
+FEET_TICKS = 6
+"""Ticks of which a state says which feet were down: with a state every other tick, two in a row may be lost."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,6 +73,44 @@ class Footing:
         roll, pitch = last.tilt[0]
         body = np.array([*self._place, last.height[0], roll, pitch, self._yaw])
         return Figure(body, last.down[0], com, float(last.margin[0])), seen.down
+
+
+class Onlooker:
+    """Sees every tick pass, and works out what came of it only when somebody looks: seldom enough to be cheap.
+
+    Args:
+        robot: The robot.
+        joints: (J,) rad, where it begins.
+    """
+
+    def __init__(self, robot: Robot, joints: Array) -> None:
+        self._footing = Footing(robot)
+        self.figure, _ = self._footing.look(joints[None])
+        self._unseen = 0
+        self._passed: deque[Array] = deque(maxlen=LOOKED_AWAY)
+        self._feet: deque[tuple[bool, ...] | None] = deque(maxlen=FEET_TICKS)
+
+    def passes(self, joints: Array) -> None:
+        """A tick's joints, (J,) rad."""
+        self._passed.append(joints)
+        self._unseen += 1
+
+    def look(self, known: bool) -> None:
+        """See how it stands, tick by tick since the last look; ``known``: whether it stands as it was told to."""
+        if not self._unseen:
+            return
+        if self._unseen > LOOKED_AWAY:
+            self._footing.forget()
+            self._feet.clear()
+        self._unseen = 0
+        self.figure, down = self._footing.look(np.array(self._passed))
+        self._passed.clear()
+        self._feet.extend(tuple(row) if known else None for row in down.tolist())
+
+    @property
+    def feet(self) -> tuple[tuple[bool, ...] | None, ...]:
+        """For the last ticks, oldest first, which feet were down; None where nobody knows."""
+        return tuple(self._feet)
 
 
 def _turned(yaw: float, point: Array) -> Array:

@@ -24,7 +24,7 @@ from typing import Any
 from motionhub.errors import InputError
 from motionhub.hub.bringup.view import BringupView
 from motionhub.hub.commands import Command, Play
-from motionhub.hub.core import Hub, Ready, Tick
+from motionhub.hub.core import Hub, Tick
 from motionhub.hub.events import (
     AskCalibration,
     Began,
@@ -42,6 +42,7 @@ from motionhub.hub.events import (
 from motionhub.hub.flight import FlightKeeper, FlightNotes
 from motionhub.hub.keeper import Keeper
 from motionhub.hub.lateness import Lateness
+from motionhub.hub.ready import Ready
 from motionhub.hub.repertoire import MoveLine, Repertoire
 from motionhub.hub.snapshot import HubState, LinkView
 from motionhub.hub.verdicts import Verdict, Verdicts
@@ -249,7 +250,7 @@ class Show:
         """How the bring-up stands; None until its stances have been worked out, shortly after the start."""
         if not self._stances_known:
             return None
-        return replace(self.hub.bringup(), saved=self._kept_bringup == self._asked_bringup)
+        return replace(self.hub.workbench.view(), saved=self._kept_bringup == self._asked_bringup)
 
     def _tell(self, news: News) -> None:
         for listener in tuple(self._listening):

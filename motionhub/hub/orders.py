@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from motionhub.hub import commands as ask
 from motionhub.hub.battery import Battery
@@ -21,6 +20,7 @@ from motionhub.hub.director import Director
 from motionhub.hub.events import Began, Calibrated, Event, Keep, Notice, SendCalibration
 from motionhub.hub.kept import RobotKeeps
 from motionhub.hub.lease import Lease, Person
+from motionhub.hub.outputs import Outputs
 from motionhub.hub.recorder import Recorder
 from motionhub.hub.snapshot import LinkView
 from motionhub.hub.states import Cause, Mode, after
@@ -47,7 +47,7 @@ class Hub(Protocol):
     pace: float
     stick: ask.Drive
     stick_at: float
-    by_hand: NDArray[np.float64]
+    outputs: Outputs
     kept: RobotKeeps
     workbench: Workbench
 
@@ -183,12 +183,7 @@ def _record_stop(hub: Hub, person: Person, command: ask.RecordStop, now: float) 
 
 
 def _set_output(hub: Hub, person: Person, command: ask.SetOutput, now: float) -> str:
-    names = [output.name for output in hub.robot.outputs]
-    if command.output not in names:
-        return f"there is no output {command.output!r}; there are: {', '.join(names) or 'none'}"
-    hub.by_hand = hub.by_hand.copy()
-    hub.by_hand[names.index(command.output)] = np.clip(command.level, 0.0, 1.0)
-    return ""
+    return hub.outputs.set(command.output, command.level)
 
 
 def _meter_shows(hub: Hub, person: Person, command: ask.MeterShows, now: float) -> str:

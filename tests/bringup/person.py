@@ -140,7 +140,7 @@ class Person:
 
     @property
     def screen(self) -> BringupView:
-        return self.world.hub.bringup()
+        return self.world.hub.workbench.view()
 
     # ---------------------------------------------------------------- eyes
 

@@ -122,11 +122,12 @@ def test_it_is_told_when_what_was_asked_for_is_there() -> None:
     world, person = on_the_stand()
     for pulse in (1500.0, 1000.0):
         person.say(asks.BringupPulse("left_front.femur", pulse))
-        assert not world.hub.bringup().still
+        assert not world.hub.workbench.view().still
         told = []
         for _ in range(80):
             world.now += 0.02
-            told += [world.hub.bringup().still for each in world.hub.tick(world.now).events if each == BringupChanged()]
+            events = world.hub.tick(world.now).events
+            told += [world.hub.workbench.view().still for each in events if each == BringupChanged()]
         assert told == [True]
 
 

@@ -78,11 +78,11 @@ def test_taken_up_again_wherever_it_was_left() -> None:
             Calibration.parse(known, "calibration", robot),
             type(world.kept.notebook).parse(text, "bring-up", robot),
         )
-        before = world.hub.bringup()
+        before = world.hub.workbench.view()
         world.hub = again.hub
         world.now = 0.0
         assert world.hub.mode == "limp", "half known, it does not stand up by itself"
-        after = world.hub.bringup()
+        after = world.hub.workbench.view()
         assert (after.done, after.found, after.back) == (before.done, before.found, before.back)
         for was, now in zip(before.joints, after.joints, strict=True):
             assert now.readings == was.readings

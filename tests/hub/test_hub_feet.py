@@ -7,7 +7,7 @@ import pytest
 from rehearsal import DOWN, DT, Rehearsal, clip, shipped
 
 from motionhub.hub import commands as ask
-from motionhub.hub.core import FEET_TICKS
+from motionhub.hub.figure import FEET_TICKS
 from motionhub.link.wire import Activity
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.kinematics import feet

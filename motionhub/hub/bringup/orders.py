@@ -12,7 +12,7 @@ import numpy as np
 
 from motionhub.hub.bringup import asks as ask
 from motionhub.hub.bringup.course import LEG_WAYS, WIGGLE
-from motionhub.hub.bringup.workbench import Workbench
+from motionhub.hub.bringup.workbench import Workbench, at_once
 from motionhub.hub.director import Director
 from motionhub.hub.events import BringupChanged, Event, KeepBringup, Think
 from motionhub.hub.lease import Person
@@ -51,12 +51,6 @@ def _unknown(hub: Hub, *joints: str) -> str:
         if joint not in hub.robot.joint_index:
             return f"there is no joint {joint!r}"
     return ""
-
-
-def at_once(robot: Robot) -> int:
-    """How many servos may have raw pulses at a time: as many as the regulator gives their stall current, or a leg's."""
-    stall = max(float(servo.current(1e9, 0.0, robot.supply.regulator_v)) for servo in robot.servos)
-    return max(3, int(robot.supply.regulator_a / stall))
 
 
 def _few(hub: Hub, joints: Sequence[str]) -> str:

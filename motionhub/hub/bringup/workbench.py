@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.hub.bringup.bench import Bench
 from motionhub.hub.bringup.course import Course
+from motionhub.hub.bringup.view import BringupView, view
 from motionhub.library.notebook import Notebook
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
@@ -16,6 +18,12 @@ from motionhub.robot.model import Robot
 Array = NDArray[np.float64]
 Angles = Mapping[int, float]
 """rad by joint."""
+
+
+def at_once(robot: Robot) -> int:
+    """How many servos may have raw pulses at a time: as many as the regulator gives their stall current, or a leg's."""
+    stall = max(float(servo.current(1e9, 0.0, robot.supply.regulator_v)) for servo in robot.servos)
+    return max(3, int(robot.supply.regulator_a / stall))
 
 
 class Workbench:
@@ -77,6 +85,16 @@ class Workbench:
         on = self._calibration.by_joint(pulses) > 0
         known = self._calibration.angles(self._robot, np.where(pulses > 0, pulses, 1.0))
         return pulses, np.clip(np.where(on, known, joints), self._robot.lower, self._robot.upper)
+
+    def view(self) -> BringupView:
+        """How the bring-up stands."""
+        names, known = self._robot.joint_names, self._calibration
+        return replace(
+            view(self.course),
+            held=tuple((names[known.joint_at[at]], pulse) for at, pulse in sorted(self.bench.wanted.items())),
+            still=self.bench.still,
+            at_once=at_once(self._robot),
+        )
 
     @property
     def turned(self) -> bool:
