@@ -8,13 +8,14 @@ apart, by whoever holds control.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Coroutine
+from collections.abc import Awaitable, Callable
 from dataclasses import replace
-from typing import Any, Literal, Protocol
+from typing import Literal, Protocol
 
 from motionhub.check.report import check
 from motionhub.errors import InputError
 from motionhub.hub.core import Hub
+from motionhub.hub.errands import Errands
 from motionhub.hub.showcheck import Facts, Item, judge, verdict
 from motionhub.hub.sweep import NAME, sweep
 from motionhub.hub.verdicts import Verdict
@@ -63,7 +64,7 @@ class BeforeShow:
         self._changed = changed
         self._facts = Facts()
         self._begun = False
-        self._jobs: set[asyncio.Task[None]] = set()
+        self._errands = Errands("the show check")
         self.running = False
         self.asks: Asks = ""
 
@@ -86,11 +87,10 @@ class BeforeShow:
 
     def begin(self, routine: str) -> None:
         """Look at everything anew. What was seen of the joints counts only for the check that it was seen in."""
-        for job in self._jobs:
-            job.cancel()
+        self._errands.cancel()
         self._facts = Facts(routine=routine)
         self._begun, self.running, self.asks = True, True, "sweep"
-        self._spawn(self._look(routine))
+        self._errands.run(self._look(routine))
 
     async def look(self, routine: str) -> None:
         """The same, and wait for the end of it."""
@@ -108,7 +108,7 @@ class BeforeShow:
             return "it is moving already"
         self._facts = replace(self._facts, swept=None, seen=False, stuck=())
         self.asks = "sweeping"
-        self._spawn(self._sweep(client))
+        self._errands.run(self._sweep(client))
         return ""
 
     def seen(self, client: str, stuck: tuple[str, ...]) -> str:
@@ -127,9 +127,7 @@ class BeforeShow:
 
     async def close(self) -> None:
         """End whatever is on its way."""
-        for job in tuple(self._jobs):
-            job.cancel()
-        await asyncio.gather(*self._jobs, return_exceptions=True)
+        await self._errands.close()
 
     # ---------------------------------------------------------------- what is done
 
@@ -205,8 +203,3 @@ class BeforeShow:
                 return True
             await self._sleep(0.05)
         return False
-
-    def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
-        task = asyncio.get_running_loop().create_task(work)
-        self._jobs.add(task)
-        task.add_done_callback(self._jobs.discard)

@@ -1,4 +1,8 @@
-"""Keeping a recording on the disk as it grows, in a thread of its own: a disk may take longer than a tick."""
+"""Keeping what a show writes: recordings as they grow, the calibration, how far a bring-up has come.
+
+In a thread of its own, for a disk may take longer than a tick; and in one alone, so that what was measured later is
+also what is on the disk last.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +22,7 @@ _Job = Callable[[], None]
 
 
 class Keeper:
-    """Writes one recording after another. All calls return at once.
+    """Writes what it is given, in that order. All calls return at once.
 
     Args:
         library: Where they go.
@@ -32,7 +36,7 @@ class Keeper:
         self._failed = failed
         self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
         self._writer: RecordingWriter | None = None
-        self._thread = threading.Thread(target=self._work, name="recording", daemon=True)
+        self._thread = threading.Thread(target=self._work, name="keeper", daemon=True)
         self._thread.start()
 
     def begin(self) -> None:
@@ -46,6 +50,10 @@ class Keeper:
     def keep(self, name: str, done: Callable[[str], None]) -> None:
         """It ends, under this name. ``done`` is told, from the keeper's thread, why it could not be kept, if so."""
         self._jobs.put(lambda: done(self._keep(name)))
+
+    def keep_calibration(self, calibration: Calibration, done: Callable[[str], None]) -> None:
+        """What is known of the machine has changed; ``done`` as in :meth:`keep`."""
+        self._jobs.put(lambda: done(self._keep_calibration(calibration)))
 
     def keep_bringup(self, notebook: Notebook, calibration: Calibration | None, done: Callable[[str], None]) -> None:
         """How far a bring-up has come, and the calibration when it has changed; ``done`` as in :meth:`keep`."""
@@ -71,10 +79,17 @@ class Keeper:
             except InputError as error:
                 self._failed(str(error))
 
-    def _keep_bringup(self, notebook: Notebook, calibration: Calibration | None) -> str:
+    def _keep_calibration(self, calibration: Calibration) -> str:
         try:
-            if calibration is not None:
-                self._library.save_calibration(calibration)
+            self._library.save_calibration(calibration)
+        except InputError as error:
+            return str(error)
+        return ""
+
+    def _keep_bringup(self, notebook: Notebook, calibration: Calibration | None) -> str:
+        if calibration is not None and (refused := self._keep_calibration(calibration)):
+            return refused
+        try:
             self._library.save_notebook(notebook)
         except InputError as error:
             return str(error)

@@ -15,7 +15,7 @@ import logging
 import os
 import sys
 import time
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -25,6 +25,7 @@ from motionhub.errors import InputError
 from motionhub.hub.bringup.view import BringupView
 from motionhub.hub.commands import Command, Play
 from motionhub.hub.core import Hub, Tick
+from motionhub.hub.errands import Errands, report
 from motionhub.hub.events import (
     AskCalibration,
     Began,
@@ -131,7 +132,7 @@ class Show:
         self._asked_bringup = self._kept_bringup = 0
         self._at_hand: Frames | None = None
         self._flight = FlightNotes(self.hub, lambda line: self._flight_keeper.write(line))
-        self._tasks: set[asyncio.Task[None]] = set()
+        self._errands = Errands("an errand of the show")
         self._ticking: asyncio.Task[None] | None = None
 
     # ---------------------------------------------------------------- from start to end
@@ -153,12 +154,12 @@ class Show:
         gc.collect()
         gc.freeze()  # what is there now stays, and need not be looked through again and again
         self._ticking = loop.create_task(self._tick_on(), name="tick")
-        self._ticking.add_done_callback(_report)
-        self._spawn(self._repertoire.keep_up())
-        self._spawn(self._rescue())
-        self._spawn(self._know_stances())
+        self._ticking.add_done_callback(report)
+        self._errands.run(self._repertoire.keep_up())
+        self._errands.run(self._rescue())
+        self._errands.run(self._know_stances())
         # Who chooses a gait would else have the tick wait for what it comes to, which takes a good part of a second.
-        self._spawn(asyncio.to_thread(self.hub.director.steps.learn))
+        self._errands.run(asyncio.to_thread(self.hub.director.steps.learn))
 
     async def stop(self) -> None:
         """Bring the robot to rest, in at most :data:`LEAVE_S` seconds, and leave."""
@@ -168,9 +169,8 @@ class Show:
         until = self._loop.time() + LEAVE_S
         while self.hub.link.up and not self.hub.at_rest and self._loop.time() < until and not self._ticking.done():
             await asyncio.sleep(0.05)
-        for task in [self._ticking, *self._tasks]:
-            task.cancel()
-        await asyncio.gather(self._ticking, *self._tasks, return_exceptions=True)
+        self._ticking.cancel()
+        await asyncio.gather(self._ticking, self._errands.close(), return_exceptions=True)
         self._ticking = None
         gc.unfreeze()
         await asyncio.to_thread(self._port.close)
@@ -185,12 +185,6 @@ class Show:
         """
         assert self._ticking is not None, "the show has not been started"
         await asyncio.wait([self._ticking])
-
-    def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
-        task = self._loop.create_task(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
-        task.add_done_callback(_report)
 
     def _soon(self, call: Callable[..., None], *args: object) -> None:
         """From any thread: call this in the loop."""
@@ -261,7 +255,7 @@ class Show:
         for event in events:
             self._flight.heard(event, self._loop.time())
             if isinstance(event, Prepare):
-                self._spawn(self._prepare(event, self._at_hand))
+                self._errands.run(self._prepare(event, self._at_hand))
             elif isinstance(event, Began):
                 self._keeper.begin()
             elif isinstance(event, Keep):
@@ -271,9 +265,9 @@ class Show:
             elif isinstance(event, SendCalibration):
                 self._session.keep(event.image)
             elif isinstance(event, Calibrated):
-                self._spawn(self._save(event.calibration))
+                self._keeper.keep_calibration(event.calibration, lambda text: self._soon(self._not_kept, text))
             elif isinstance(event, Think):
-                self._spawn(self._think(event))
+                self._errands.run(self._think(event))
             elif isinstance(event, KeepBringup):
                 self._keep_bringup(event)
             else:
@@ -281,12 +275,9 @@ class Show:
 
     # ---------------------------------------------------------------- what takes time
 
-    async def _save(self, calibration: Calibration) -> None:
-        """Keep what is known of the machine: it is on the disk before anybody relies on it."""
-        try:
-            await asyncio.to_thread(self.library.save_calibration, calibration)
-        except InputError as error:
-            self._tell(_trouble(f"What was measured could not be kept: {error}"))
+    def _not_kept(self, refused: str) -> None:
+        if refused:
+            self._tell(_trouble(f"What was measured could not be kept: {refused}"))
 
     async def _prepare(self, asked: Prepare, at_hand: Frames | None) -> None:
         try:
@@ -307,7 +298,7 @@ class Show:
         def done(refused: str) -> None:
             if refused:
                 self._tell(Refused(asked.client, "record_stop", refused))
-            self._spawn(self._list_recordings())
+            self._errands.run(self._list_recordings())
 
         self._keeper.keep(asked.name, lambda refused: self._soon(done, refused))
 
@@ -429,12 +420,6 @@ def _discard(calls: list[Any], call: object) -> None:
 
 def _trouble(text: str) -> Notice:
     return Notice("error", text)
-
-
-def _report(task: asyncio.Task[None]) -> None:
-    """A task that ends by an exception is a fault of the program: it goes to the log, not unseen."""
-    if not task.cancelled() and (error := task.exception()):
-        _log.error("%s has failed", task.get_name(), exc_info=error)
 
 
 def _user_cache() -> Path:

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import asyncio
 import json
-import logging
 import math
 import os
 import shutil
 import sys
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from motionhub.errors import InputError
 from motionhub.hub.beforehand import BeforeShow
+from motionhub.hub.errands import Errands
 from motionhub.library import flight
 from motionhub.library.flight_words import story, summary
 from motionhub.remote import readying
@@ -26,8 +26,6 @@ from motionhub.remote.messages import Refused
 if TYPE_CHECKING:
     from motionhub.hub.beforehand import Stage
     from motionhub.remote.parts import Message
-
-_log = logging.getLogger(__name__)
 
 Send = Callable[[bytes], None]
 POINTS = 300
@@ -49,7 +47,7 @@ class Readiness:
         self._people: dict[str, Send] = {}
         self._supply: list[str] | None = None
         self._sizing = False
-        self._tasks: set[asyncio.Task[None]] = set()
+        self._errands = Errands("before a show")
 
     def join(self, client: str, send: Send) -> None:
         """An operator has connected."""
@@ -63,9 +61,7 @@ class Readiness:
 
     async def close(self) -> None:
         """End whatever is on its way."""
-        for task in tuple(self._tasks):
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
+        await self._errands.close()
         await self._before.close()
 
     def take(self, client: str, message: Message) -> None:
@@ -87,9 +83,9 @@ class Readiness:
             case readying.SweepSeen(stuck=stuck):
                 refused = self._before.seen(client, tuple(stuck))
             case readying.AskFlight(name=name):
-                self._spawn(self._flight(send, name))
+                self._errands.run(self._flight(send, name))
             case readying.AskSupply():
-                self._spawn(self._advise(send))
+                self._errands.run(self._advise(send))
         if refused:
             send(pack(Refused(to=message.type, text=refused)))  # type: ignore[attr-defined]
 
@@ -138,16 +134,6 @@ class Readiness:
             other(pack(readying.SupplyTold(working=False, words=self._supply)))
         if not self._supply[0].startswith("Set "):
             self._supply = None  # moves change, and whoever asks again wants to know
-
-    def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
-        task = asyncio.get_running_loop().create_task(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._done)
-
-    def _done(self, task: asyncio.Task[None]) -> None:
-        self._tasks.discard(task)
-        if not task.cancelled() and (error := task.exception()):
-            _log.error("before a show: %s", error, exc_info=error)
 
 
 def recorded(folder: Path, name: str) -> readying.FlightTold:

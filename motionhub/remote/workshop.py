@@ -7,9 +7,8 @@ is for threads. So the tick never waits for an edit.
 from __future__ import annotations
 
 import asyncio
-import logging
 import secrets
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -18,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 
 from motionhub.errors import InputError
+from motionhub.hub.errands import Errands
 from motionhub.library.drafts import Drafts, StoredDraft
 from motionhub.library.sounds import Sounds
 from motionhub.motion.frames import Frames
@@ -31,8 +31,6 @@ if TYPE_CHECKING:
     from motionhub.library.store import Library
     from motionhub.remote.parts import Message
     from motionhub.robot.calibration import Calibration
-
-_log = logging.getLogger(__name__)
 
 Send = Callable[[bytes], None]
 Publish = Callable[[str, bytes], None]
@@ -85,7 +83,7 @@ class Workshop:
         self._keeping: dict[tuple[str, str], _Keeping] = {}
         self._saved_by: dict[str, tuple[str, str]] = {}
         """For each version that was saved here: by whom, and when."""
-        self._tasks: set[asyncio.Task[None]] = set()
+        self._errands = Errands("a move in the making")
 
     # ---------------------------------------------------------------- people
 
@@ -101,22 +99,20 @@ class Workshop:
         for name in person.open.values():
             self._tell_who(name)
         if person.open:
-            self._spawn(self._forget(client, None))
+            self._errands.run(self._forget(client, None))
 
     async def close(self) -> None:
         """Finish writing drafts, and end."""
         while any(keeping.busy for keeping in self._keeping.values()):
             await asyncio.sleep(0.01)
-        for task in tuple(self._tasks):
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
+        await self._errands.close()
         await self._beside.close()
 
     def take(self, client: str, message: Message) -> None:
         """Act on a message of :mod:`~motionhub.remote.making`; returns at once."""
         person = self._people.get(client)
         if person is not None:
-            self._spawn(self._served(client, person, message))
+            self._errands.run(self._served(client, person, message))
 
     async def _served(self, client: str, person: _Person, message: Any) -> None:
         try:
@@ -228,7 +224,7 @@ class Workshop:
         keeping.waiting = draft, person.send
         if not keeping.busy:
             keeping.busy = True
-            self._spawn(self._keep_on(message.name, keeping))
+            self._errands.run(self._keep_on(message.name, keeping))
 
     async def _keep_on(self, name: str, keeping: _Keeping) -> None:
         try:
@@ -312,14 +308,4 @@ class Workshop:
             data = await asyncio.to_thread(self._sounds.read, name)
             self._publish(f"{self._sound_path}/{name}", data)
 
-        self._spawn(publish())
-
-    def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
-        task = asyncio.get_running_loop().create_task(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._done)
-
-    def _done(self, task: asyncio.Task[None]) -> None:
-        self._tasks.discard(task)
-        if not task.cancelled() and (error := task.exception()):
-            _log.error("a move in the making: %s", error, exc_info=error)
+        self._errands.run(publish())

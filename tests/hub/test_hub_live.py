@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import shutil
+import time
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
@@ -14,6 +15,7 @@ import pytest_asyncio
 from rehearsal import clip
 
 from motionhub.hub import commands as ask
+from motionhub.hub.bringup.asks import BringupTrim
 from motionhub.hub.core import Tick
 from motionhub.hub.events import Notice, Refused
 from motionhub.hub.lateness import Lateness
@@ -191,6 +193,32 @@ async def test_the_list_fills_with_verdicts_and_they_are_remembered(stage: Stage
     assert stage.verdict("nod") == "fits"
     stage.write(NOD | {"end_ms": 2000})
     await stage.until(lambda: stage.verdict("nod") == "checking")
+
+
+async def test_what_was_measured_last_is_on_the_disk_last_however_slow_it_is(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A meter's value and a trim are kept for different reasons; a disk that takes its time must not swap them."""
+    await stage.rest()
+    await stage.until(lambda: stage.show.hub.battery.view.volts is not None)
+    save, saves = stage.show.library.save_calibration, 0
+
+    def slow(calibration: Calibration) -> None:
+        nonlocal saves
+        saves += 1
+        if saves == 1:
+            time.sleep(0.5)
+        save(calibration)
+
+    monkeypatch.setattr(stage.show.library, "save_calibration", slow)
+    stage.say(ask.MeterShows(stage.show.hub.battery.view.volts * 1.04))
+    stage.say(BringupTrim("head", 0.05))
+    await stage.until(lambda: saves == 2)
+    await stage.show.stop()
+    assert saves == 2
+    kept = stage.show.library.calibration()
+    assert kept.battery_scale == pytest.approx(1.04, abs=0.01)
+    assert kept.trim_rad[stage.robot.joint_index["head"]] == pytest.approx(0.05, abs=1e-6)
 
 
 async def test_the_link_lost_is_told_and_found_again(stage: Stage) -> None:
