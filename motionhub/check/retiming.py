@@ -139,7 +139,7 @@ class _Retiming:
         """(K,) pieces that channels pass through; the others, walks and moves in beats, change as a whole."""
         self.order = np.concatenate([[0], np.cumsum(self.free)])
         """(K + 1,) how many of those lie before each knot."""
-        self.most = np.minimum(most(sequence, robot) * 0.999, MOST) * self.original
+        self.most = np.minimum(most(sequence, robot, rate_hz) * 0.999, MOST) * self.original
         """(K,) s, what is beyond all sense, or beyond what may be written."""
         self.least = self.original.copy()
         self.runs: dict[tuple[int, int], float] = {}
@@ -169,7 +169,7 @@ class _Retiming:
         quick = self.lengths
         for share in _SHARES:
             self.lengths = quick + share * (np.maximum(calm, quick) - quick)
-            self.now = stretched(self.sequence, self.robot, self.lengths / self.original)
+            self.now = stretched(self.sequence, self.robot, self.lengths / self.original, self.rate)
             if self.errors() <= allowed:
                 return self._retimed()
         return None
@@ -215,7 +215,7 @@ class _Retiming:
                     self._stretch()
                 t = self._timeline()
             except InputError:
-                # A walk at the limit of its stride may be none any more when its cycle is longer: then as it was.
+                # Longer than a move may be, or its tempo slower: then as it was.
                 if i == 0:
                     raise
                 self._back_to(good)
@@ -287,7 +287,7 @@ class _Retiming:
         grown, room = float((self.lengths - self.original).sum()), LONGEST_S * 0.999 - float(self.original.sum())
         if self.trying and grown > room:
             self.lengths = self.original + (self.lengths - self.original) * (max(room, 0.0) / grown)
-        self.now = stretched(self.sequence, self.robot, self.lengths / self.original)
+        self.now = stretched(self.sequence, self.robot, self.lengths / self.original, self.rate)
 
     # -------------------------------------------------------------- what has to be longer
 

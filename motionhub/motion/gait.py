@@ -22,7 +22,7 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
-from math import lcm
+from math import ceil, gcd, lcm
 from types import MappingProxyType
 
 from motionhub.robot.model import Robot
@@ -85,6 +85,16 @@ class Timing:
     def swing(self) -> int:
         """Ticks that a foot is in the air."""
         return self.cycle - self.stance
+
+    def finer(self, ticks: int) -> Timing:
+        """The same shares of a cycle, on at least so many ticks: the same for a walk however long its cycle is."""
+        share = gcd(self.cycle, self.stance, *self.touchdown)
+        times = ceil(ticks * share / self.cycle)
+        return Timing(
+            self.cycle // share * times,
+            self.stance // share * times,
+            tuple(touch // share * times for touch in self.touchdown),
+        )
 
     def since_touchdown(self, tick: int, leg: int) -> int:
         """Ticks since the leg touched down, 0 to below ``cycle``; from ``stance`` on it is in the air."""

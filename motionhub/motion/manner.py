@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from motionhub.motion.gait import Gait, Timing, own_cycle
 from motionhub.motion.posing import joints_for, rest_joints, standing_feet
 from motionhub.motion.steady import cycle_feet, directions, least_margin
-from motionhub.motion.sway import sway_path
+from motionhub.motion.sway import on_ticks, sway_path
 from motionhub.motion.workspace import SLACK, Workspace, workspace
 from motionhub.robot.mass import centre_of_mass
 from motionhub.robot.model import STANDARD_GRAVITY, Robot
@@ -41,7 +41,7 @@ BRAKE_CYCLES = 0.25
 SMOOTH_SHARE = 0.125
 """Of a cycle: the longest that velocity is averaged over, for the same reason."""
 
-SWAY_SHARE = 0.45
+SWAY_SHARE = 0.42
 """Share of the longest stride that the body sways further than the margin asks: feet stand up to half a
 stride from home, and not all of them where that makes the polygon smaller."""
 
@@ -53,6 +53,9 @@ SPARE_SHARE = 0.5
 
 GIVE = 3e-4
 """m: how well the margin of a walk is known, between directions and for legs where no steady walk has them."""
+
+FINE = 120
+"""Moments of a cycle at which geometry is looked at, whatever its ticks: a slower walk has the same strides."""
 
 _ROUNDS = 8
 _LONGER, _LENGTHEN = 12, 1.2
@@ -149,10 +152,11 @@ def _made(robot: Robot, gait: Gait, timing: Timing, dt: float, high: float) -> M
     homes = _wider(robot, gait.wider)
     sway: tuple[Point, ...] = ()
     space = workspace(robot, timing, dt, high, sway, homes, stride)
-    made = _Steady(robot, timing, dt, high, homes)
+    fine = timing.finer(FINE)
+    made = _Steady(robot, fine, dt * timing.cycle / fine.cycle, high, homes)
     margin = made.margin(space.pace, sway)
     asked, reserve = robot.walk.margin + 2 * GIVE, 0.0
-    if margin < asked and (sway := _sway(robot, timing, stride)):
+    if margin < asked and (sway := _sway(robot, fine, stride)):
         space = workspace(robot, timing, dt, high, sway, homes, stride)
         margin = made.margin(space.pace, sway)
         # The body sways by the clock, and so is elsewhere over its feet when it speeds up during a swing.
@@ -163,11 +167,11 @@ def _made(robot: Robot, gait: Gait, timing: Timing, dt: float, high: float) -> M
     if margin < asked:
         share, margin = made.shorter(pace, sway, asked)
         pace, bound = pace * share, "margin"
-    smooth = max(1, min(round(sqrt(3 * _height(robot) / STANDARD_GRAVITY) / dt), round(SMOOTH_SHARE * timing.cycle)))
-    acceleration = _acceleration(robot, timing, max(margin - robot.walk.margin, SPARE_SHARE * robot.walk.margin, GIVE))
+    smooth = max(1, min(round(_smooth_s(robot) / dt), round(SMOOTH_SHARE * timing.cycle)))
+    acceleration = _acceleration(robot, fine, max(margin - robot.walk.margin, SPARE_SHARE * robot.walk.margin, GIVE))
     for least, what in (
         (acceleration * BRAKE_CYCLES * timing.cycle * dt, "acceleration"),
-        (_stops_within(timing, dt, smooth, space.reach), "reach"),
+        (_stops_within(robot, timing, dt, space.reach), "reach"),
     ):
         if (np.asarray(least) < pace).any():
             pace, bound = np.minimum(pace, least), what  # type: ignore[assignment]
@@ -185,7 +189,7 @@ def _made(robot: Robot, gait: Gait, timing: Timing, dt: float, high: float) -> M
         rooms=tuple(float(room) * SLACK for room in space.room),
         pace=tuple(float(v) for v in pace),
         bound=bound,
-        sway=sway,
+        sway=on_ticks(sway, timing.cycle),
         margin=margin,
         least_margin=min(robot.walk.margin + reserve, margin - GIVE),
         acceleration=acceleration,
@@ -239,6 +243,11 @@ class _Steady:
         return low, best
 
 
+def _smooth_s(robot: Robot) -> float:
+    """Seconds that velocity is averaged over at most: a few of the time in which such a height falls over."""
+    return sqrt(3 * _height(robot) / STANDARD_GRAVITY)
+
+
 def _height(robot: Robot) -> float:
     """Of the centre of mass above the ground at rest, m."""
     return robot.rest_height + float(centre_of_mass(robot, rest_joints(robot))[2])
@@ -262,11 +271,13 @@ def _acceleration(robot: Robot, timing: Timing, spare: float) -> float:
     return tipping * pushing / (tipping + pushing)
 
 
-def _stops_within(timing: Timing, dt: float, smooth: int, reach: Array) -> Array:
+def _stops_within(robot: Robot, timing: Timing, dt: float, reach: Array) -> Array:
     """The pace (L,) m/s from which the body stops over feet that stand, without one having to step for it.
 
-    Where a swing is short, a step is quicker than that: then there is no such limit.
+    Where a swing is short, a step is quicker than that: then there is no such limit. Smoothing counts with what it
+    is before it is rounded to ticks, and all of what that may add: so a slower walk may always have the same strides.
     """
+    smooth = min(_smooth_s(robot) / dt, SMOOTH_SHARE * timing.cycle) + 0.5
     stopping = BRAKE_CYCLES * timing.cycle / 2 + smooth / 2
     if timing.swing + stopping <= timing.cycle / 2:
         return np.full_like(reach, np.inf)

@@ -2,8 +2,8 @@
 
 Time is stretched piece by piece between *knots*, the times of keyframes. A walk is one piece from its
 start to its end, with all keyframes in it, since its steps cannot be slowed apart from each other; it
-keeps its path and its number of steps. A move that counts in beats keeps them: its tempo is the one
-thing to change, so it is one piece.
+keeps its path and its number of steps (as nearly as whole ticks to a cycle let it). A move that counts
+in beats keeps them: its tempo is the one thing to change, so it is one piece.
 """
 
 from __future__ import annotations
@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from motionhub.motion import jsontext
 from motionhub.motion.documents import Sequence, parse
 from motionhub.motion.formats import LONGEST_CYCLE_MS, LONGEST_S, SLOWEST_BPM, Cue, Keyframe, SequenceFile, WalkStretch
+from motionhub.motion.gait import default_gait, gaits
+from motionhub.motion.manner import manner_of
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
@@ -47,7 +49,7 @@ def can_be_bent(sequence: Sequence) -> NDArray[np.bool_]:
     return ~walks
 
 
-def most(sequence: Sequence, robot: Robot) -> Array:
+def most(sequence: Sequence, robot: Robot, rate_hz: float = 50.0) -> Array:
     """(K - 1,) how many times as long each piece may become so that it still is one: a tempo, or a walk's cycle."""
     at, document = knots(sequence), sequence.document
     longest = LONGEST_S / max(float(at[-1]), 1e-9)
@@ -56,7 +58,7 @@ def most(sequence: Sequence, robot: Robot) -> Array:
         found[:] = min(longest, (document.tempo_bpm or SLOWEST_BPM) / SLOWEST_BPM)
     for walk in document.walks:
         start, stop = sequence.span(walk)
-        cycle = robot.walk.cycle_s * 1000 if walk.cycle_ms is None else walk.cycle_ms
+        cycle = _cycle_ms(robot, walk, 1 / rate_hz)
         inside = (at[:-1] < stop - SAME_S) & (at[1:] > start + SAME_S)
         found[inside] = np.minimum(found[inside], LONGEST_CYCLE_MS / cycle)
     return found
@@ -69,13 +71,14 @@ def counts_beats(document: SequenceFile) -> bool:
     )
 
 
-def stretched(sequence: Sequence, robot: Robot, factors: List[float] | Array) -> Sequence:
+def stretched(sequence: Sequence, robot: Robot, factors: List[float] | Array, rate_hz: float = 50.0) -> Sequence:
     """The move with each piece between its :func:`knots` that many times as long.
 
     Args:
         sequence: The move.
         robot: Its robot; a walk that does not say its cycle has this one's.
         factors: (K - 1,) above 0.
+        rate_hz: Frames a second, in whole ones of which a cycle is walked.
 
     Raises:
         InputError: It becomes too long or too short, or a walk too slow or too fast to be one.
@@ -90,7 +93,7 @@ def stretched(sequence: Sequence, robot: Robot, factors: List[float] | Array) ->
         assert document.tempo_bpm is not None
         changed = document.model_copy(update={"tempo_bpm": document.tempo_bpm / float(scale[0])})
     else:
-        changed = _warped(sequence, robot, _Warp(at, scale))
+        changed = _warped(sequence, robot, _Warp(at, scale), 1 / rate_hz)
     # Read again as text: what came out must be a document that could have been written by hand.
     return parse(jsontext.dump(changed), sequence.source, robot, sequence.library_poses)
 
@@ -119,7 +122,21 @@ class _Warp:
         return float(self.scale[piece])
 
 
-def _warped(sequence: Sequence, robot: Robot, warp: _Warp) -> SequenceFile:
+def _cycle_ms(robot: Robot, walk: WalkStretch, dt: float, factor: float = 1.0) -> float:
+    """A walk's cycle in ms as its robot walks it, on ticks of ``dt`` s; or so many times that, or a little less.
+
+    Not more: in a longer cycle than it is slower it would take longer strides, and might not have them.
+    """
+    gait = default_gait(robot) if walk.gait is None else gaits(robot)[walk.gait]
+    asked = None if walk.cycle_ms is None else walk.cycle_ms / 1000
+    lift = None if walk.lift_mm is None else walk.lift_mm / 1000
+    most = wanted = manner_of(robot, gait, dt, asked, lift).timing.cycle * factor
+    while (ticks := gait.timing(wanted * dt, dt).cycle) > most + SAME_S and wanted > 2:
+        wanted -= 1
+    return round(ticks * dt * 1000, 3)
+
+
+def _warped(sequence: Sequence, robot: Robot, warp: _Warp, dt: float) -> SequenceFile:
     def keyframe(item: Keyframe) -> Keyframe:
         assert item.at_ms is not None
         return item.model_copy(update={"at_ms": warp.ms(item.at_ms)})
@@ -137,8 +154,7 @@ def _warped(sequence: Sequence, robot: Robot, warp: _Warp) -> SequenceFile:
         factor = warp.factor((item.from_ms + item.to_ms) / 2000)
         update: dict[str, float] = {"from_ms": warp.ms(item.from_ms), "to_ms": warp.ms(item.to_ms)}
         if factor != 1:
-            cycle = robot.walk.cycle_s * 1000 if item.cycle_ms is None else item.cycle_ms
-            update["cycle_ms"] = cycle * factor
+            update["cycle_ms"] = _cycle_ms(robot, item, dt, factor)
             for name in ("forward_mm_s", "left_mm_s", "turn_deg_s"):
                 update[name] = getattr(item, name) / factor
         return item.model_copy(update=update)

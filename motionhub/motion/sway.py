@@ -44,7 +44,9 @@ _NONE = 1e-4
 def sway_path(robot: Robot, timing: Timing, margin: float) -> tuple[tuple[float, float], ...]:
     """Where the body is over its feet at each tick of the cycle, x and y in m; empty if it need not move.
 
-    Feet are taken to stand at home. Where no smooth way keeps the margin, it is the one that comes nearest.
+    Feet are taken to stand at home. At the moment at which some land and others lift, the margin is kept with either
+    down, so that it is kept between ticks as well. Where no smooth way keeps the margin, it is the one that comes
+    nearest.
 
     Args:
         robot: The robot.
@@ -65,16 +67,35 @@ def sway_path(robot: Robot, timing: Timing, margin: float) -> tuple[tuple[float,
     return tuple((float(x), float(y)) for x, y in path)
 
 
+def on_ticks(path: tuple[tuple[float, float], ...], ticks: int) -> tuple[tuple[float, float], ...]:
+    """The same way on another number of ticks a cycle: its harmonics say where it is at any moment."""
+    if not path or len(path) == ticks:
+        return path
+    spectrum = np.fft.rfft(np.array(path), axis=0)[: HARMONICS + 1]
+    turns = 2j * np.pi * np.arange(ticks)[:, None] / ticks * np.arange(len(spectrum))
+    weight = np.full(len(spectrum), 2.0)
+    weight[0] = 1.0
+    found = (np.exp(turns) @ (spectrum * weight[:, None])).real / len(path)
+    return tuple((float(x), float(y)) for x, y in found)
+
+
 def _edges_by_tick(homes: Array, timing: Timing) -> Array:
-    """Edges of the support polygon, (ticks, edges, 3): inward normal and offset, so that n·p - c is the distance."""
+    """Edges of the support polygon, (ticks, edges, 3): inward normal and offset, so that n·p - c is the distance.
+
+    Of the polygons just before and just after each tick.
+    """
     found: dict[tuple[int, ...], Array] = {}
-    ticks = []
+    sets = []
     for tick in range(timing.cycle):
         legs = range(len(homes))
         down = tuple(leg for leg in legs if timing.since_touchdown(tick, leg) < timing.stance)
         if down not in found:
             found[down] = _edges(homes[list(down)])
-        ticks.append(found[down])
+        sets.append(down)
+    ticks = [
+        found[now] if now == before else np.concatenate([found[before], found[now]])
+        for before, now in zip([sets[-1], *sets], sets, strict=False)
+    ]
     most = max(len(edges) for edges in ticks)
     return np.array([np.concatenate([edges, edges[:1].repeat(most - len(edges), axis=0)]) for edges in ticks])
 

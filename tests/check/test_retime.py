@@ -12,8 +12,10 @@ from motionhub.check.report import check
 from motionhub.check.retiming import retime
 from motionhub.motion import documents
 from motionhub.motion.documents import Sequence
+from motionhub.motion.gait import gaits
 from motionhub.motion.render import render
 from motionhub.motion.retime import knots, stretched
+from motionhub.motion.stepper import Stepper
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
 
@@ -144,3 +146,18 @@ def test_after_retiming_every_limit_that_time_can_mend_is_kept(
         k.model_copy(update={"at_ms": 0.0}) for k in move.document.keyframes
     ]
     assert result.sequence.duration_s >= move.duration_s - 1e-9
+
+
+def test_a_walk_stretched_takes_no_longer_strides_and_keeps_its_gaits_own_cycle(robot: Robot) -> None:
+    """However its cycle comes out in whole ticks; and a gait that is not the robot's first has a cycle of its own."""
+    for gait in gaits(robot).values():
+        stepper = Stepper(robot, gait)
+        top = stepper.limit((1.0, 0, 0))[0][0] * 1000
+        seconds = 4 * stepper.timing.cycle * stepper.dt
+        walk = {"gait": gait.name, "from_ms": 0, "to_ms": seconds * 1000, "forward_mm_s": top}
+        move = sequence(robot, walks=[walk])
+        own = stepper.timing.cycle * stepper.dt * 1000
+        for factor in (1.01, 1.04, 1.3, 2.2):
+            slow = stretched(move, robot, [factor])
+            assert own * factor - 250 < (slow.document.walks[0].cycle_ms or 0) <= own * factor + 1e-3
+            render(slow, robot)  # and is not refused

@@ -139,3 +139,20 @@ def test_a_gait_that_never_lifts_a_needed_leg_has_its_path_in_the_middle():
         if robot.legs == 4:
             path = np.array(sway_path(robot, timing, 0.008))
             assert np.abs(path).max() < 0.05
+
+
+@every_walk
+def test_a_slower_walk_may_always_have_the_same_strides(robot, gait):
+    """Nothing in where feet reach and what they carry knows how long a cycle takes: what can be walked can be walked
+    more slowly, down to the last rounding."""
+    own = manner_of(robot, gait, DT)
+    for ticks in range(own.timing.cycle, 10 * own.timing.cycle, own.timing.cycle // 7):
+        slower = manner_of(robot, gait, DT, ticks * DT)
+        assert min(slower.pace) * slower.timing.cycle >= min(own.pace) * own.timing.cycle * (1 - 1e-12)
+
+
+def test_the_sway_is_the_same_way_however_many_ticks_it_takes():
+    fine, coarse = (creep(TRESTLE).timing(seconds, DT) for seconds in (9.6, 2.4))
+    assert fine.finer(120) == coarse.finer(120)
+    slow, quick = (np.array(manner_of(TRESTLE, creep(TRESTLE), DT, seconds).sway) for seconds in (9.6, 2.4))
+    np.testing.assert_allclose(slow[::4], quick, atol=1e-12)
