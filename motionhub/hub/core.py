@@ -355,7 +355,7 @@ class Hub:
             self._limit = ""
             self.outputs.play(None)
             self._onlooker.passes(self.director.stage.joints)
-            return Tick(None, False, self._shown(), self.director.stage.joints, None, tuple(self._told()))
+            return Tick(None, False, self.outputs.levels, self.director.stage.joints, None, tuple(self._told()))
         if self.mode in RAW:
             return self._raw_tick()
         self._walk_on(now)
@@ -375,12 +375,9 @@ class Hub:
             self._follow(cause)
         self._onlooker.passes(stage.joints)
         self._draw.passes(stage.joints)
-        shown = self._shown()
+        shown = self.outputs.levels
         recorded = self.recorder.send(pulses, shown) if self.recorder else None
         return Tick(pulses, True, shown, stage.joints, recorded, tuple(self._told()))
-
-    def _shown(self) -> Array:
-        return self.outputs.shown(self.battery.view.level, self.ticks / self.rate_hz)
 
     def _raw_tick(self) -> Tick:
         """A tick of bring-up: raw pulses for what was chosen, and none for the rest."""
@@ -392,7 +389,7 @@ class Hub:
         self.outputs.play(None)
         if self.workbench.turned:
             self.say(BringupChanged())
-        return Tick(pulses, bool(pulses.any()), self._shown(), joints, None, tuple(self._told()))
+        return Tick(pulses, bool(pulses.any()), self.outputs.levels, joints, None, tuple(self._told()))
 
     def _walk_on(self, now: float) -> None:
         """Tell the walk what the driver wants of this tick, if they are still there to want it."""
@@ -431,7 +428,7 @@ class Hub:
             down=figure.down,
             com=figure.com,
             margin=figure.margin,
-            outputs=self._shown().copy(),
+            outputs=self.outputs.levels.copy(),
             limit=self._limit,
             gait=self.director.steps.gait,
             lift=self.director.steps.manner.lift,

@@ -1,11 +1,13 @@
-"""Lamps and sounders: what people set, what a move plays over it, and the low-battery lamp over both."""
+"""Lamps and sounders: what people set, and what a move plays over it.
+
+A lamp that warns of the battery is lit by the robot itself (:mod:`~motionhub.link.controller`).
+"""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.hub.snapshot import Level
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
@@ -21,10 +23,9 @@ class Outputs:
     def __init__(self, robot: Robot) -> None:
         self._names = [output.name for output in robot.outputs]
         self._sounders = np.array([output.kind == "sounder" for output in robot.outputs], dtype=bool)
-        self._warns = np.array([output.low_battery for output in robot.outputs], dtype=bool)
         self._by_hand = np.zeros(len(robot.outputs))
         self.levels = self._by_hand
-        """As they are now, but for the low-battery lamp."""
+        """As they are asked for now."""
 
     def set(self, name: str, level: float) -> str:
         """Somebody sets one; returns why not, or nothing."""
@@ -45,10 +46,3 @@ class Outputs:
     def quieten(self) -> None:
         """Whatever played is over: lamps stay as they are, sounders fall silent."""
         self._by_hand = np.where(self._sounders, 0.0, self.levels)
-
-    def shown(self, battery: Level, seconds: float) -> Array:
-        """With the low-battery lamp over them: it blinks once a second, and burns when the battery is empty."""
-        if not self._warns.any() or battery not in ("low", "empty"):
-            return self.levels
-        lit = battery == "empty" or seconds % 1 < 0.5
-        return np.where(self._warns, float(lit), self.levels)

@@ -23,6 +23,10 @@ frame comes.
 Joints start three at a time, each at its rest pose, so that eighteen servos do not draw their starting
 current at once; those that are on hold still meanwhile. Easing starts slowly and gets faster, so it
 catches up with any move.
+
+A lamp that warns blinks while the battery is low and burns while the body goes down, with or without a hub. Once the
+pulses have ended every output is off, because a lithium pack that is emptied further is ruined: that lamp alone
+flashes now and then.
 """
 
 from __future__ import annotations
@@ -46,6 +50,11 @@ INTERPOLATED = 8
 SETTLE = 25
 """Periods to wait after lowering before the pulses end."""
 HYSTERESIS_MV = 100
+BLINK = 25
+"""Periods that a warning lamp is lit, and then dark, while the battery is low: once a second."""
+FLASH = 5
+FLASH_EVERY = 100
+"""Periods of its flash when the battery is empty, and from one to the next: a twentieth of its charge."""
 SMOOTHING = 8
 """The battery is averaged over about this many periods, so one servo's start is not a low battery."""
 
@@ -68,6 +77,8 @@ class Settings:
     cut_off_mv: int
     silenced: tuple[bool, ...]
     """Outputs that are switched off when the link is quiet (sounders; a lamp stays lit)."""
+    warns: tuple[bool, ...]
+    """Lamps that warn of the battery, over whatever they are asked to show."""
 
 
 class Controller:
@@ -78,7 +89,9 @@ class Controller:
         self.pulses: list[int] = [0] * len(settings.rest)
         """Pulses being issued, µs; 0 for none."""
         self.outputs: list[int] = [0] * len(settings.silenced)
-        """Levels being issued, 0 to 255."""
+        """Levels being issued, 0 to 255; as of the last period."""
+        self._asked: list[int] = [0] * len(settings.silenced)
+        self._flash = 0
         self.activity = Activity.OFF
         self._target: tuple[int, ...] | None = None
         self._steps = 0
@@ -130,7 +143,7 @@ class Controller:
             self._waiting.append((frame, ticks))
 
     def _begin(self, frame: Frame, ticks: int) -> None:
-        self.outputs[:] = frame.outputs
+        self._asked[:] = frame.outputs
         self._target = frame.pulses
         if frame.pulses is None:
             self._all_off(Activity.OFF)
@@ -179,6 +192,7 @@ class Controller:
             else:
                 self._all_off(Activity.ENDED)
         self._move()
+        self._light()
 
     # -- moving -------------------------------------------------------------------------------------
 
@@ -244,7 +258,7 @@ class Controller:
     def _silence(self) -> None:
         for i, silenced in enumerate(self.settings.silenced):
             if silenced:
-                self.outputs[i] = 0
+                self._asked[i] = 0
 
     # -- battery ------------------------------------------------------------------------------------
 
@@ -258,6 +272,20 @@ class Controller:
         elif level > self.settings.warn_mv + HYSTERESIS_MV:
             self._low = False
         self._below = self._below + 1 if level < self.settings.cut_off_mv else 0
+
+    def _light(self) -> None:
+        self._flash = (self._flash + 1) % FLASH_EVERY
+        ended = self.activity == Activity.ENDED
+        warning = ended or self._low or self.activity == Activity.LOWERING
+        if ended:
+            lit = self._flash < FLASH
+        else:
+            lit = self.activity == Activity.LOWERING or self._flash % (2 * BLINK) < BLINK
+        for i, warns in enumerate(self.settings.warns):
+            if warns and warning:
+                self.outputs[i] = 255 if lit else 0
+            else:
+                self.outputs[i] = 0 if ended else self._asked[i]
 
 
 def _divide(a: int, b: int) -> int:

@@ -83,8 +83,10 @@ def header(made: Export, numbers: Settings, wiring: Wiring, name: str) -> str:
         for joint, pin, line in zip(wiring.joint_names, wiring.joint_pins, made.joints, strict=True)
     ]
     outputs = [
-        (f"{{{pin}, {int(silenced)}}},", output)
-        for output, pin, silenced in zip(wiring.output_names, wiring.output_pins, numbers.silenced, strict=True)
+        (f"{{{pin}, {int(silenced)}, {int(warns)}}},", output)
+        for output, pin, silenced, warns in zip(
+            wiring.output_names, wiring.output_pins, numbers.silenced, numbers.warns, strict=True
+        )
     ]
     top, bottom = wiring.divider_ohm
     return f"""\
@@ -105,9 +107,9 @@ const JointLine JOINT_TABLE[JOINTS] MOTIONHUB_TABLE = {{
 {_lines(joints)}
 }};
 
-// pin, switched off when the link is quiet
+// pin, switched off when the link is quiet, warns of the battery
 const OutputLine OUTPUT_TABLE[OUTPUTS ? OUTPUTS : 1] MOTIONHUB_TABLE = {{
-{_lines(outputs or [("{0, 0},", "none")])}
+{_lines(outputs or [("{0, 0, 0},", "none")])}
 }};
 
 // In ticks of 20 ms.

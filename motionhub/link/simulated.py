@@ -70,6 +70,7 @@ def settings(robot: Robot, limits: Limits, battery_scale: float = 1.0) -> Settin
         warn_mv=round(supply.battery_warn_v * 1000 / battery_scale),
         cut_off_mv=round(supply.battery_cut_off_v * 1000 / battery_scale),
         silenced=tuple(output.kind == "sounder" for output in robot.outputs),
+        warns=tuple(output.low_battery for output in robot.outputs),
     )
 
 

@@ -113,7 +113,7 @@ class Output:
     pin: int
     current_a: float
     low_battery: bool = False
-    """A lamp that the hub blinks while the battery is low, and lights when it is empty, whatever else it is for."""
+    """A lamp that the robot blinks while the battery is low, and burns while it lies down for an empty one."""
 
 
 @dataclass(frozen=True)

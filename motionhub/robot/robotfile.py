@@ -272,7 +272,7 @@ class Output(Part):
     current_a: Amps
     """At full level, from the servo rail."""
     low_battery: StrictBool = False
-    """A lamp that blinks while the battery is low, and burns when it is empty, whatever else it is for."""
+    """A lamp that the robot blinks while the battery is low, and burns while it lies down for an empty one."""
 
     @model_validator(mode="after")
     def _a_lamp(self) -> Self:

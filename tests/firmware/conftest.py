@@ -37,6 +37,13 @@ def fitted(robot: Robot) -> Calibration:
     )
 
 
+def lamped(name: str) -> Robot:
+    """A robot whose lamps warn of the battery."""
+    robot = load(ROBOTS / f"{name}.toml")
+    outputs = (dataclasses.replace(output, low_battery=output.kind == "lamp") for output in robot.outputs)
+    return dataclasses.replace(robot, outputs=tuple(outputs))
+
+
 class Workshop:
     """Robots, and libraries of the core built for them, once each."""
 
@@ -47,7 +54,7 @@ class Workshop:
 
     def robot(self, name: str) -> tuple[Robot, Calibration]:
         if name not in self._robots:
-            robot = load(ROBOTS / f"{name}.toml")
+            robot = lamped(name)
             self._robots[name] = robot, fitted(robot)
         return self._robots[name]
 
@@ -92,7 +99,7 @@ class Boards:
 
     def program(self, name: str = "tansy", baud: int = 57_600) -> Program:
         if (name, baud) not in self._programs:
-            robot = load(ROBOTS / f"{name}.toml")
+            robot = lamped(name)
             robot = dataclasses.replace(robot, link=dataclasses.replace(robot.link, baud=baud))
             folder = self._folder / f"{name}{baud}"
             self._programs[name, baud] = chip.build_program(folder, robot, fitted(robot))

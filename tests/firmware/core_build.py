@@ -63,6 +63,7 @@ def invented(joints: int, outputs: int) -> Shape:
         Settings(
             limits.low, limits.high, limits.rest, limits.lowered, 25, 150, 7000, 6600,
             tuple(i == 2 for i in range(outputs)),
+            tuple(i == 1 for i in range(outputs)),
         ),
     )  # fmt: skip
 

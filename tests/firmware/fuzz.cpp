@@ -250,7 +250,9 @@ class Stage {
         REQUIRE(started <= START_AT_ONCE);
         if (easing) REQUIRE(started == 0);
         for (uint8_t i = 0; i < OUTPUTS; ++i)
-            if (robot_.activity() == Activity::Quiet && OUTPUT_TABLE[i].silenced) REQUIRE(robot_.outputs()[i] == 0);
+            if ((robot_.activity() == Activity::Quiet && OUTPUT_TABLE[i].silenced) ||
+                (robot_.activity() == Activity::Ended && !OUTPUT_TABLE[i].warns))
+                REQUIRE(robot_.outputs()[i] == 0);
         now_ += 20;
         robot_.answer(now_);
         look();

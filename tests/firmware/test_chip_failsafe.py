@@ -34,6 +34,18 @@ def standing(boards, away: int = 120, ticks: int = 250) -> tuple[Chip, Hub, tupl
     return chip, hub, pulses
 
 
+def lamp_lit(hub: Hub, ticks: int, pulses: tuple[int, ...], outputs: tuple[float, ...]) -> np.ndarray:
+    """Whether the lamp was lit after each of so many ticks.
+
+    Pin 44 is channel C of timer 5: connected by COM5C1, bit 3 of TCCR5A, which is at 0x120 (data sheet).
+    """
+    lit = []
+    for _ in range(ticks):
+        hub.tick(pulses, outputs)
+        lit.append(hub.chip.ram(0x120, 1)[0] >> 3 & 1)
+    return np.array(lit)
+
+
 @pytest.mark.parametrize("after_ms", [0, 4, 8, 12, 16])
 def test_the_link_is_quiet_and_the_robot_eases_to_rest(boards, after_ms: int) -> None:
     chip, hub, pulses = standing(boards)
@@ -60,6 +72,9 @@ def test_an_empty_battery_is_told_then_the_body_is_lowered_then_pulses_end(board
     chip.battery(round(supply.battery_warn_v * 1000) - 100)
     for _ in range(60):
         hub.tick(rest)
+    lit = lamp_lit(hub, 250, rest, (0.0, 0.0))
+    assert lit.sum() == 125, "half of the time, though nobody asks for light"
+    assert np.count_nonzero(np.diff(lit)) in (9, 10), "on and off once a second"
     heard = [event.telemetry for event in hub.events if isinstance(event, Heard)]
     assert heard[-1].faults & Faults.BATTERY_LOW
     assert heard[-1].activity == Activity.FOLLOWING
@@ -85,6 +100,9 @@ def test_an_empty_battery_is_told_then_the_body_is_lowered_then_pulses_end(board
     assert limits_at.max() < 12 * US
     assert (lowered != np.array(rest)).any()
     assert issues["activity"][-1] == Activity.ENDED
+    chip.edges()
+    assert lamp_lit(hub, 200, rest, (1.0, 1.0)).sum() == 10, "a flash of a tenth of a second every two"
+    assert not len(chip.edges()), "neither a servo nor the sounder"
     chip.battery(round(supply.battery_full_v * 1000))
     for _ in range(100):
         hub.tick(rest)

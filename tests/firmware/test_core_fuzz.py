@@ -9,7 +9,7 @@ import pytest
 
 SECONDS = int(os.environ.get("MOTIONHUB_FUZZ_S", "10"))
 SANITIZERS = ["-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
-# Odd numbers of joints leave half a byte over; a third output is silenced.
+# Odd numbers of joints leave half a byte over; the second output warns, the third is silenced.
 SHAPE = core_build.invented(7, 3)
 
 # A script to begin with, as fuzz.cpp reads it: hello, settings kept, a stretch of frames, silence, a watchdog's reset,
@@ -61,6 +61,7 @@ BREAKS = {
     "old numbers are taken": ("receiver.cpp", "if (number <= session->newest) {", "if (number == 0) {"),
     "the check is not compared": ("receiver.cpp", "return crc.is(buffer_ + body_size_);", "return true;"),
     "all joints start at once": ("controller.cpp", "if (!missing(i)) continue;", "if (!missing(i)) continue; ++left;"),
+    "an empty pack goes on lighting": ("controller.cpp", "ended ? uint8_t(0) : asked_[i]", "asked_[i]"),
     "an export's ends are not looked at": ("kept.cpp", "record.high <= table_u16(&line.hard_high) &&", ""),
     "an empty battery is forgotten": (
         "controller.cpp",

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from rehearsal import DT, Rehearsal, Wired, shipped
+from rehearsal import Rehearsal, Wired, shipped
 
 from motionhub.check.loads import loads_in_motion
 from motionhub.check.supply import solve
@@ -17,12 +17,12 @@ from motionhub.hub.events import Calibrated
 from motionhub.hub.snapshot import BatteryView
 from motionhub.library.shipped import shipped_folder
 from motionhub.library.store import Library
+from motionhub.link.simulated import SimulatedRobot
 from motionhub.motion.posing import rest_joints
 from motionhub.motion.support import rest_on_ground
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.description import load
 from motionhub.robot.dynamics import Trunk
-from motionhub.robot.model import Robot
 from motionhub.robot.posture import Posture
 
 TANSY = shipped_folder() / "robots" / "tansy.toml"
@@ -101,31 +101,13 @@ def test_every_level_has_words_and_minutes_are_not_pretended() -> None:
     assert said(BatteryView()) == "Battery not read yet"
 
 
-def lamped(tmp_path: Path) -> Robot:
+def test_a_lamp_of_the_file_is_a_lamp_of_the_robots_program(tmp_path: Path) -> None:
+    """What it then does is the controller's: tests/link/test_controller.py, and on the chip tests/firmware."""
     text = TANSY.read_text(encoding="utf-8")
     file = tmp_path / "robot.toml"
     file.write_text(text.replace("current_a = 0.6\n", "current_a = 0.6\nlow_battery = true\n"), encoding="utf-8")
-    return load(file)
-
-
-def test_a_lamp_blinks_while_the_battery_is_low_and_burns_when_it_is_empty(tmp_path: Path) -> None:
-    """WCAG 2.2, 2.3.1: nothing flashes more than three times a second."""
-    robot = lamped(tmp_path)
-    show = Rehearsal(robot)
-    heard(show, robot.supply.battery_full_v, 1.5)
-    assert not any(tick.outputs[0] for tick in show.ticks)
-    begun = len(show.ticks)
-    heard(show, robot.supply.battery_warn_v - 0.05, 4.0)
-    lit = np.array([tick.outputs[0] for tick in show.ticks[begun + round(1.2 / DT) :]])
-    assert set(lit) == {0.0, 1.0}
-    assert lit.mean() == pytest.approx(0.5, abs=0.15)
-    assert 1 <= np.abs(np.diff(lit)).sum() / (len(lit) * DT) / 2 <= 3
-    assert show.state.outputs[0] in (0.0, 1.0)
-    heard(show, robot.supply.battery_cut_off_v - 0.05, 1.5)
-    show.until("limp", 20.0)
-    assert [show.tick().outputs[0] for _ in range(60)] == [1.0] * 60
-    heard(show, robot.supply.battery_full_v, 1.5)
-    assert show.tick().outputs[0] == 0.0, "what was set by hand is back"
+    robot = load(file)
+    assert SimulatedRobot(robot, Calibration.default(robot)).controller.settings.warns == (True, False)
 
 
 def test_a_sounder_is_no_lamp(tmp_path: Path) -> None:

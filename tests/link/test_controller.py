@@ -19,6 +19,7 @@ SETTINGS = Settings(
     warn_mv=7000,
     cut_off_mv=6600,
     silenced=(False, True),
+    warns=(True, False),
 )
 GOOD_MV = 7800
 REST = Frame(SETTINGS.rest, (128, 200))
@@ -171,6 +172,45 @@ def test_a_low_battery_is_told_and_forgotten_only_well_above(bench):
     assert bench.controller.faults == Faults.BATTERY_LOW
     bench.run(100, REST, mv=7150)
     assert bench.controller.faults == 0
+
+
+def lamp(bench, periods, mv, levels=(0, 200)):
+    """What a lamp that warns shows, period by period, while it is asked for nothing, and the sounder beside it."""
+    shown = []
+    for _ in range(periods):
+        bench.run(1, Frame(SETTINGS.rest, levels), mv=mv)
+        shown.append(tuple(bench.controller.outputs))
+    return np.array(shown)
+
+
+def test_a_lamp_blinks_while_the_battery_is_low_and_is_its_own_again_after(bench):
+    """WCAG 2.2, 2.3.1: nothing flashes more than three times a second."""
+    bench.following()
+    lamp(bench, 30, 6900)
+    shown = lamp(bench, 500, 6900)
+    assert set(shown[:, 0]) == {0, 255}
+    assert shown[:, 0].mean() == 255 / 2
+    assert np.count_nonzero(np.diff(shown[:, 0])) == 20, "on and off in each of ten seconds"
+    assert (shown[:, 1] == 200).all(), "what does not warn is left alone"
+    bench.run(60)
+    assert bench.controller.activity == Activity.QUIET
+    alone = [bench.run(1, mv=6900) or bench.controller.outputs[0] for _ in range(100)]
+    assert set(alone) == {0, 255}, "with no hub to ask for it"
+    lamp(bench, 50, 7800)
+    assert (lamp(bench, 100, 7800, (90, 0))[:, 0] == 90).all()
+
+
+def test_when_the_pulses_have_ended_only_a_flash_is_left(bench):
+    """A pack of lithium cells is harmed by being emptied further (common practice: not below 3 V a cell)."""
+    bench.following()
+    shown = lamp(bench, 600, 6400, (255, 200))
+    doing = np.array(bench.activities[-600:])
+    assert (shown[doing == Activity.LOWERING] == (255, 0)).all()
+    after = shown[doing == Activity.ENDED]
+    assert len(after) > 200
+    assert not after[:, 1].any()
+    assert after[:200, 0].sum() == 2 * 5 * 255, "a tenth of a second in two"
+    assert np.diff(np.flatnonzero(after[:, 0])).max() == 96
 
 
 def test_one_dip_is_not_a_low_battery(bench):

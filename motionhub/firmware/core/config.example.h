@@ -21,10 +21,10 @@ const JointLine JOINT_TABLE[JOINTS] MOTIONHUB_TABLE = {
     {24, 500, 2500, 1500, -340, -700, 700, 2300, -8, 0, 1024, 2},  // left_front.tibia
 };
 
-// pin, silenced. Without outputs (OUTPUTS = 0) one line of zeros still stands here, and is not used.
+// pin, silenced, warns. Without outputs (OUTPUTS = 0) one line of zeros still stands here, and is not used.
 const OutputLine OUTPUT_TABLE[OUTPUTS ? OUTPUTS : 1] MOTIONHUB_TABLE = {
-    {44, 0},  // lamp
-    {45, 1},  // horn
+    {44, 0, 1},  // lamp
+    {45, 1, 0},  // horn
 };
 
 // Time. Everything the core counts is in ticks of 20 ms, one servo period.

@@ -10,6 +10,9 @@ constexpr uint16_t EASE_FASTER = 1;
 constexpr uint8_t INTERPOLATED = 8;
 constexpr uint8_t SETTLE = 25;
 constexpr uint16_t HYSTERESIS_MV = 100;
+constexpr uint8_t BLINK = 25;
+constexpr uint8_t FLASH = 5;
+constexpr uint8_t FLASH_EVERY = 100;
 constexpr uint16_t FOREVER = 0xFFFF;  // counters of ticks stay there; all their limits are lower
 
 inline void count(uint16_t& ticks) {
@@ -24,11 +27,11 @@ inline uint16_t clamped(uint16_t pulse, uint16_t low, uint16_t high) {
 
 void Controller::begin(const Limits& limits) {
     limits_ = &limits;
-    for (uint8_t i = 0; i < OUTPUT_ROOM; ++i) outputs_[i] = 0;
+    for (uint8_t i = 0; i < OUTPUT_ROOM; ++i) asked_[i] = outputs_[i] = 0;
     battery_x8_ = 0;
     since_frame_ = below_ = 0;
     since_start_ = START_EVERY_TICKS;
-    settled_ = steps_ = waiting_count_ = 0;
+    settled_ = steps_ = waiting_count_ = flash_ = 0;
     low_ = false;
     all_off(Activity::Off);
 }
@@ -64,7 +67,7 @@ void Controller::command(const Frame& frame, uint32_t ticks, bool first) {
 }
 
 void Controller::begin(const Frame& frame, uint8_t ticks) {
-    for (uint8_t i = 0; i < OUTPUTS; ++i) outputs_[i] = frame.outputs[i];
+    for (uint8_t i = 0; i < OUTPUTS; ++i) asked_[i] = frame.outputs[i];
     if (frame.limp) {
         all_off(Activity::Off);
         return;
@@ -100,6 +103,7 @@ void Controller::period(uint16_t battery_mv) {
             all_off(Activity::Ended);
     }
     move();
+    light();
 }
 
 bool Controller::suits(const Limits& limits) const {
@@ -208,7 +212,19 @@ void Controller::all_off(Activity activity) {
 
 void Controller::silence() {
     for (uint8_t i = 0; i < OUTPUTS; ++i)
-        if (table_u8(&OUTPUT_TABLE[i].silenced)) outputs_[i] = 0;
+        if (table_u8(&OUTPUT_TABLE[i].silenced)) asked_[i] = 0;
+}
+
+void Controller::light() {
+    flash_ = flash_ + 1 == FLASH_EVERY ? uint8_t(0) : static_cast<uint8_t>(flash_ + 1);
+    const bool ended = activity_ == Activity::Ended, lowering = activity_ == Activity::Lowering;
+    const bool lit = ended ? flash_ < FLASH : lowering || flash_ % (2 * BLINK) < BLINK;
+    for (uint8_t i = 0; i < OUTPUTS; ++i) {
+        if ((ended || lowering || low_) && table_u8(&OUTPUT_TABLE[i].warns))
+            outputs_[i] = lit ? 255 : 0;
+        else
+            outputs_[i] = ended ? uint8_t(0) : asked_[i];
+    }
 }
 
 void Controller::watch_battery(uint16_t mv) {

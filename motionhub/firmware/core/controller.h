@@ -22,7 +22,7 @@ class Controller {
     bool suits(const Limits& limits) const;
 
     const uint16_t* pulses() const { return pulses_; }
-    const uint8_t* outputs() const { return outputs_; }
+    const uint8_t* outputs() const { return outputs_; }  // as of the last period
     Activity activity() const { return activity_; }
     uint16_t battery_mv() const { return static_cast<uint16_t>(battery_x8_ >> 3); }
     uint8_t faults() const;
@@ -46,14 +46,16 @@ class Controller {
     void set(Activity activity);
     void all_off(Activity activity);
     void silence();
+    void light();
 
     const Limits* limits_;
     uint16_t pulses_[JOINTS];
     uint16_t target_[JOINTS];
+    uint8_t asked_[OUTPUT_ROOM];
     uint8_t outputs_[OUTPUT_ROOM];
     uint32_t battery_x8_;
     uint16_t since_frame_, below_, ease_;
-    uint8_t since_start_, settled_, steps_, waiting_count_;
+    uint8_t since_start_, settled_, steps_, waiting_count_, flash_;
     Waiting waiting_[MOST_WAITING];
     Activity activity_;
     bool has_target_, low_;

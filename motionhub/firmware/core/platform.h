@@ -47,6 +47,7 @@ struct JointLine {
 struct OutputLine {
     uint8_t pin;
     uint8_t silenced;    // 1: switched off when the link is quiet (a sounder; a lamp stays lit)
+    uint8_t warns;       // 1: a lamp that blinks while the battery is low, over what it is asked to show
 };
 
 }  // namespace motionhub
