@@ -276,11 +276,9 @@ class Controller:
     def _light(self) -> None:
         self._flash = (self._flash + 1) % FLASH_EVERY
         ended = self.activity == Activity.ENDED
-        warning = ended or self._low or self.activity == Activity.LOWERING
-        if ended:
-            lit = self._flash < FLASH
-        else:
-            lit = self.activity == Activity.LOWERING or self._flash % (2 * BLINK) < BLINK
+        lowering = self.activity == Activity.LOWERING
+        warning = ended or lowering or self._low
+        lit = self._flash < FLASH if ended else lowering or self._flash % (2 * BLINK) < BLINK
         for i, warns in enumerate(self.settings.warns):
             if warns and warning:
                 self.outputs[i] = 255 if lit else 0
