@@ -138,7 +138,7 @@ async def _load(server: Server, options: Options) -> tuple[Show, RobotInfo, Work
         show = Show(robot, calibration, library, port)
         if options.port != "simulated" and not options.port.startswith("tcp:") and not library.calibrated:
             show.hub.stay_limp("Nothing is known of this machine's servos yet. Bring it up, or stand it up as it is.")
-        workshop = Workshop(library, calibration, show, lambda path, body: server.site.add(path, body))
+        workshop = Workshop(library, lambda: show.hub.calibration, show, lambda path, body: server.site.add(path, body))
         return show, robot_info(robot, show.hub.height_range, show.hub.lean_range), workshop, schema
 
     show, info, workshop, schema = await asyncio.to_thread(load)
@@ -146,8 +146,11 @@ async def _load(server: Server, options: Options) -> tuple[Show, RobotInfo, Work
 
     server.site.add("/schema.json", schema)
     server.site.add("/wiring-sheet.css", wiring_sheet.STYLE.encode())
-    sheet = wiring_sheet.page(show.hub.robot, show.hub.calibration, "/wiring-sheet.css")
-    server.site.add("/wiring-sheet.html", sheet.encode())
+
+    def sheet() -> bytes:
+        return wiring_sheet.page(show.hub.robot, show.hub.calibration, "/wiring-sheet.css").encode()
+
+    server.site.make("/wiring-sheet.html", sheet)
     return show, info, workshop
 
 

@@ -123,7 +123,7 @@ class Show:
         self.mismatch = ""
         """Why the robot that answered is not this hub's; nothing while it is, or nobody answers."""
         self._session = LinkSession(robot, int.from_bytes(os.urandom(2), "little"))
-        self._verdicts = Verdicts(library, calibration, _user_cache() if cache is None else cache)
+        self._verdicts = Verdicts(library, lambda: self.hub.calibration, _user_cache() if cache is None else cache)
         self._repertoire = Repertoire(library, self._verdicts, lambda: self._tell(MovesChanged()))
         self._recordings: list[RecordingLine] = []
         self._watching: list[Callable[[HubState], None]] = []

@@ -14,7 +14,7 @@ import json
 import os
 import shutil
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from pathlib import Path
@@ -47,11 +47,11 @@ class Verdicts:
 
     Args:
         library: Where the moves are.
-        calibration: Of the hub's robot; the radio's load depends on it.
+        calibration: What the hub's robot has now; the radio's load depends on it.
         cache: A folder for what is known, made when needed; None to remember nothing.
     """
 
-    def __init__(self, library: Library, calibration: Calibration, cache: Path | None) -> None:
+    def __init__(self, library: Library, calibration: Callable[[], Calibration], cache: Path | None) -> None:
         self._library = library
         self._calibration = calibration
         self._cache = cache
@@ -63,7 +63,7 @@ class Verdicts:
         Raises:
             InputError: if it cannot be read.
         """
-        parts = [self._common]
+        parts = [self._common, self._calibration().dump()]
         if self._library.kind(name) == "routine":
             routine = self._library.routine(name)
             parts.append(routine.model_dump_json())
@@ -88,7 +88,7 @@ class Verdicts:
             described = f"only in memory: {id(robot)} {os.getpid()}"
         # Not the version alone: whoever changes the program is to see what it says now.
         program = [(str(p.relative_to(_PACKAGE)), p.stat().st_size, p.stat().st_mtime_ns) for p in _sources()]
-        return json.dumps([__version__, program, described, self._calibration.dump()])
+        return json.dumps([__version__, program, described])
 
     def remembered(self, digest: str) -> Verdict | None:
         """What is known already. Reads a small file the first time."""

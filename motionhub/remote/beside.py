@@ -8,7 +8,7 @@ import itertools
 import os
 import pickle
 import sys
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -36,11 +36,12 @@ class Beside:
     """Gives jobs to a :class:`~motionhub.remote.worker.Worker` in a process of its own, one after the other.
 
     Args:
-        setup: What it works for.
+        setup: What it works for now. With another calibration than it was started with it is started anew.
     """
 
-    def __init__(self, setup: Setup) -> None:
+    def __init__(self, setup: Callable[[], Setup]) -> None:
         self._setup = setup
+        self._started_for: Setup | None = None
         self._waiting: dict[Hashable, _Waiting] = {}
         self._came = asyncio.Event()
         self._numbers = itertools.count()
@@ -112,6 +113,9 @@ class Beside:
         return {"refused": "it could not be worked out: the process beside the hub ended"}
 
     async def _running(self) -> asyncio.subprocess.Process:
+        setup = self._setup()
+        if self._started_for is not None and self._started_for.calibration is not setup.calibration:
+            await self._end()
         if self._process is not None and self._process.returncode is None:
             return self._process
         path = os.pathsep.join(filter(None, [str(_PACKAGE.parent), os.environ.get("PYTHONPATH")]))
@@ -126,7 +130,8 @@ class Beside:
             env=environment,
             limit=1 << 20,
         )
-        data = pickle.dumps(self._setup)
+        self._started_for = setup
+        data = pickle.dumps(setup)
         assert self._process.stdin is not None
         self._process.stdin.write(framed(data))
         return self._process

@@ -11,7 +11,7 @@ import gzip
 import hashlib
 import mimetypes
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from html import escape
 from http import HTTPStatus
@@ -72,6 +72,7 @@ class Site:
 
     def __init__(self) -> None:
         self._files: dict[str, _File] = {}
+        self._made: dict[str, Callable[[], bytes]] = {}
         self.built = False
         self._files["/"] = self._files["/index.html"] = _file("index.html", _NOT_BUILT.encode())
 
@@ -100,6 +101,10 @@ class Site:
         """Serve ``body`` under ``path`` as well."""
         self._files[path] = _file(path, body)
 
+    def make(self, path: str, body: Callable[[], bytes]) -> None:
+        """Serve what ``body`` says when it is asked for: it changes while the hub runs."""
+        self._made[path] = body
+
     def answer(self, method: str, target: str, headers: Mapping[str, str]) -> Answer:
         """Answer a request.
 
@@ -112,7 +117,8 @@ class Site:
             return _words(
                 HTTPStatus.METHOD_NOT_ALLOWED, "Only GET and HEAD are answered here.", allow=", ".join(METHODS)
             )
-        file = self._files.get(target.partition("?")[0])
+        path = target.partition("?")[0]
+        file = _file(path, self._made[path]()) if path in self._made else self._files.get(path)
         if file is None:
             return _words(HTTPStatus.NOT_FOUND, "There is nothing here. The remote is at /.")
         is_page = target.partition("?")[0] in ("/", "/index.html")

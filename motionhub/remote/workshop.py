@@ -66,16 +66,19 @@ class Workshop:
 
     Args:
         library: Where moves are.
-        calibration: Of the hub's robot: the radio's load depends on it.
+        calibration: What the hub's robot has now: the radio's load depends on it, and what a recording shows.
         player: What plays a draft on the robot.
         publish: Serves a file under a path of the hub's address.
     """
 
-    def __init__(self, library: Library, calibration: Calibration, player: Player, publish: Publish) -> None:
+    def __init__(
+        self, library: Library, calibration: Callable[[], Calibration], player: Player, publish: Publish
+    ) -> None:
         self._robot = library.robot
+        folder, shipped = Path(library.folder), Path(library.shipped)
         self._drafts = Drafts(library.folder)
         self._sounds = Sounds(library.folder)
-        self._beside = Beside(Setup(library.robot, calibration, Path(library.folder), Path(library.shipped)))
+        self._beside = Beside(lambda: Setup(library.robot, calibration(), folder, shipped))
         self._player = player
         self._publish = publish
         self._sound_path = f"/sounds-{secrets.token_urlsafe(16)}"

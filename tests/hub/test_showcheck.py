@@ -60,7 +60,7 @@ class Stage(Wired):
 
     async def judge(self, name: str, battery_v: float | None, battery_ohm: float | None) -> Verdict:
         options = ["--battery-v", f"{battery_v:.3f}", "--battery-ohm", f"{battery_ohm:.4f}"]
-        found = await Verdicts(self.library, self.calibration, None).check([name], True, options)
+        found = await Verdicts(self.library, lambda: self.calibration, None).check([name], True, options)
         return found[name]
 
     def perform(self, client: str, frames: Frames) -> None:

@@ -235,6 +235,15 @@ async def test_what_is_no_good_request_is_refused_or_dropped(site: Server, reque
     assert (await get(site.port, "/"))[0] == 200
 
 
+async def test_what_changes_while_the_hub_runs_is_made_when_it_is_asked_for(site: Server) -> None:
+    sheets = iter((b"<p>before</p>", b"<p>after</p>"))
+    site.site.make("/sheet.html", lambda: next(sheets))
+    assert (await get(site.port, "/sheet.html"))[2] == b"<p>before</p>"
+    status, headers, body = await get(site.port, "/sheet.html?again")
+    assert (status, body) == (200, b"<p>after</p>")
+    assert headers["content-type"].startswith("text/html")
+
+
 async def test_without_a_build_the_page_says_so_and_how_to_make_one() -> None:
     running = Server(Site.of(None), Names())
     await running.start("127.0.0.1", 0)
