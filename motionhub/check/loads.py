@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.motion.support import Support
-from motionhub.robot.dynamics import Trunk, foot_torques, inverse_dynamics
+from motionhub.robot.dynamics import Demand, Trunk, foot_torques, holding, inverse_dynamics
 from motionhub.robot.model import STANDARD_GRAVITY, Robot
 from motionhub.robot.posture import Posture
 
@@ -56,8 +56,7 @@ def loads_at_rest(robot: Robot, joints: Array, support: Support, posture: Postur
     ``posture`` is that of the same joints, where it is known already.
     """
     posture = Posture(robot, joints) if posture is None else posture
-    still = np.zeros((robot.joints, len(joints)))
-    return loads_in_motion(posture, support, still, still, Trunk.at_rest(support.normal.T))
+    return _loads(posture, support, holding(posture, support.normal.T))
 
 
 def forces_at_rest(robot: Robot, support: Support) -> Array:
@@ -77,8 +76,14 @@ def loads_in_motion(posture: Posture, support: Support, speeds: Array, accelerat
         accelerations: (J, T) rad/s².
         trunk: How the body moves.
     """
-    robot, count = posture.robot, posture.robot.legs
     demand = inverse_dynamics(posture, speeds, accelerations, trunk)
+    demand.torques[:] += posture.robot.rotor_inertia[:, None] * accelerations
+    return _loads(posture, support, demand)
+
+
+def _loads(posture: Posture, support: Support, demand: Demand) -> Loads:
+    """What ground and servos give for what a motion takes."""
+    robot, count = posture.robot, posture.robot.legs
     level = support.rotation.transpose(1, 2, 0)
     ahead, aside, up = _turned(level, demand.force)
     roll, pitch, yaw = _turned(level, demand.moment)
@@ -98,7 +103,6 @@ def loads_in_motion(posture: Posture, support: Support, speeds: Array, accelerat
     below = -robot.foot_radius[:, None] * level[2][:, None]
     torques = demand.torques
     torques[: 3 * count] -= foot_torques(posture, forces, below)
-    torques += robot.rotor_inertia[:, None] * accelerations
     return Loads(held.T, vertical[count:].sum(axis=0), torques.T)
 
 

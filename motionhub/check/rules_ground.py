@@ -9,6 +9,7 @@ from motionhub.check.attitude import ROLL
 from motionhub.check.findings import Finding, Limit, Stretch, stretches
 from motionhub.check.mend import Mender, Trial, up_to
 from motionhub.check.parts import pairs, part_names
+from motionhub.check.standing import Standing
 from motionhub.check.timeline import Timeline
 from motionhub.motion.odometry import travel
 
@@ -47,7 +48,7 @@ def _shift(mender: Mender, stretch: Stretch, wanted: float) -> str:
     )
 
 
-def fallen(t: Timeline) -> Flags:
+def fallen(t: Timeline | Standing) -> Flags:
     """(T,) frames at which the robot falls, or lies where nothing holds it."""
     return t.tipped | (t.rolled > ROLL)
 

@@ -15,9 +15,9 @@ from motionhub.check.findings import Finding, stretches
 from motionhub.check.mend import times_slower
 from motionhub.check.rules_ground import CLEAR, MARGIN_SLACK, SLIP, TOUCH, fallen
 from motionhub.check.slowness import at_rest
-from motionhub.check.timeline import Timeline, work_out
+from motionhub.check.standing import Standing, stood
+from motionhub.check.timeline import Timeline
 from motionhub.check.tracking import CREEP
-from motionhub.motion.frames import Frames
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -56,33 +56,24 @@ def lagging(t: Timeline) -> list[Finding]:
 
 
 def _of_one(t: Timeline, part: slice) -> list[Finding]:
-    robot, rate = t.frames.robot, t.frames.rate_hz
-    where = Frames(
-        robot,
-        t.frames.name,
-        rate,
-        t.frames.joints[part] - t.late[part],
-        t.frames.outputs[part],
-        np.zeros((part.stop - part.start, robot.legs)),
-    )
-    told = _broken(pieces.part(t, np.arange(part.start, part.stop)), SPARE)
+    told = _broken(t.stood(part), SPARE)
     found = []
-    for rule, broken in _broken(work_out(where)).items():
+    for rule, broken in _broken(stood(t.frames.robot, t.frames.joints[part] - t.late[part])).items():
         if broken.any() and not told[rule].any():
             frames = np.flatnonzero(broken) + part.start
             found.append(_finding(t, rule, int(frames[0]), int(frames[-1])))
     return found
 
 
-def _broken(t: Timeline, spare: float = 0.0) -> dict[str, Flags]:
+def _broken(s: Standing, spare: float = 0.0) -> dict[str, Flags]:
     """By rule, (T,) frames that break it, or that come within ``spare`` (m) of that."""
-    fell = fallen(t)
+    fell = fallen(s)
     return {
         "tip-over": fell,
-        "stability": (t.margin < t.frames.robot.walk.margin - MARGIN_SLACK + spare) & t.standing & ~fell,
-        "clearance": t.clearance < CLEAR + spare,
-        "ground": (t.parts.min(axis=1, initial=1.0) < -TOUCH + spare) & t.standing,
-        "foot-slip": (t.travel.slip.max(axis=1) > SLIP - spare) & t.standing,
+        "stability": (s.margin < s.robot.walk.margin - MARGIN_SLACK + spare) & ~fell,
+        "clearance": s.clearance < CLEAR + spare,
+        "ground": (s.parts.min(axis=1, initial=1.0) < -TOUCH + spare) & ~s.tipped,
+        "foot-slip": (s.travel.slip.max(axis=1) > SLIP - spare) & ~s.tipped,
     }
 
 

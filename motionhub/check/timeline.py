@@ -21,10 +21,11 @@ from motionhub.check.attitude import falls, rolls_over
 from motionhub.check.derivatives import derivatives, half_width
 from motionhub.check.loads import forces_at_rest, loads_at_rest, loads_in_motion
 from motionhub.check.parts import clearances, heights
+from motionhub.check.standing import Standing
 from motionhub.check.tracking import Followed, Follower, Lag, LagSums
 from motionhub.check.trunk import trunk_motion
 from motionhub.motion.frames import Frames
-from motionhub.motion.odometry import Odometer, Travel
+from motionhub.motion.odometry import Odometer, Travel, travel
 from motionhub.motion.support import rest_on_ground
 from motionhub.robot.posture import Posture
 
@@ -95,6 +96,12 @@ class Timeline:
         robot, frames = self.frames.robot, np.unique([0, len(self.frames) - 1, *self.frames.holds]).astype(np.intp)
         joints = self.frames.joints[frames]
         return frames, loads_at_rest(robot, joints, rest_on_ground(robot, joints)).torques
+
+    def stood(self, rows: slice) -> Standing:
+        """How it stands in some frames; feet that stand have not slid before the first of them."""
+        own, down, forces = self.feet[rows], self.down[rows], self.forces[rows]
+        fields = {name: getattr(self, name)[rows] for name in ("tipped", "rolled", "margin", "parts", "clearance")}
+        return Standing(robot=self.frames.robot, travel=travel(own, down, forces), **fields)
 
     @property
     def standing(self) -> Flags:

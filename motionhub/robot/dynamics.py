@@ -84,6 +84,54 @@ def inverse_dynamics(posture: Posture, speeds: Array, accelerations: Array, trun
     return Demand(torques, force, moment)
 
 
+def holding(posture: Posture, up: Array) -> Demand:
+    """The same for a robot that is held still, for which weights and their arms are enough.
+
+    Args:
+        posture: Of T frames.
+        up: (3, T) the ground's normal in the body frame.
+    """
+    robot, count, steps = posture.robot, posture.robot.legs, posture.steps
+    felt = STANDARD_GRAVITY * up
+    force = robot.mass * felt
+    x, y, z = posture.centre
+    moment = np.stack([y * force[2] - z * force[1], z * force[0] - x * force[2], x * force[1] - y * force[0]])
+    torques = np.empty((robot.joints, steps))
+    (cos, sin), (lean_cos, lean_sin) = posture.turn, posture.lean
+    ahead, aside = felt[0] * cos + felt[1] * sin, felt[1] * cos - felt[0] * sin
+    mass = robot.link_mass[: 3 * count].reshape(count, 3, 1)
+    first = mass * robot.link_com[: 3 * count].reshape(count, 3, 3)
+    legs = torques[: 3 * count].reshape(count, 3, steps)
+    # First moments, out along the leg's plane and up: of the tibia about its axis, with the femur's about that one's
+    out = lean_cos[1] * first[:, 2, :1] - lean_sin[1] * first[:, 2, 2:]
+    high = lean_sin[1] * first[:, 2, :1] + lean_cos[1] * first[:, 2, 2:]
+    legs[:, 2] = out * felt[2] - high * ahead
+    along = first[:, 1, :1] + mass[:, 2] * robot.femur[:, None]
+    out += lean_cos[0] * along - lean_sin[0] * first[:, 1, 2:]
+    high += lean_sin[0] * along + lean_cos[0] * first[:, 1, 2:]
+    legs[:, 1] = out * felt[2] - high * ahead
+    out += (mass[:, 1] + mass[:, 2]) * robot.coxa[:, None] + first[:, 0, :1]
+    legs[:, 0] = out * aside - first[:, :, 1].sum(axis=1)[:, None] * ahead
+    _hold_extras(posture, felt, torques)
+    return Demand(torques, force, moment)
+
+
+def _hold_extras(posture: Posture, felt: Array, torques: Array) -> None:
+    """The torques of extra joints, each carrying all that hangs on it: children come after their parents."""
+    robot, first = posture.robot, 3 * posture.robot.legs
+    frames, starts = posture.turned_extras, posture.extras[0]
+    masses = [float(robot.link_mass[first + i]) for i in range(len(robot.extra))]
+    moments = [_turn(frames[:, :, i], list(masses[i] * robot.link_com[first + i])) for i in range(len(masses))]
+    for i, extra in reversed(list(enumerate(robot.extra))):
+        axis, turn = _turn(frames[:, :, i], list(extra.axis)), _cross(moments[i], list(felt))
+        torques[first + i] = axis[0] * turn[0] + axis[1] * turn[1] + axis[2] * turn[2]
+        if extra.parent >= 0:
+            own = extra.parent - first
+            arm = starts[:, i] - starts[:, own]
+            moments[own] = [m + n + masses[i] * a for m, n, a in zip(moments[own], moments[i], arm, strict=True)]
+            masses[own] += masses[i]
+
+
 def _chunk(posture: Posture, speeds: Array, accelerations: Array, trunk: Trunk, into: Demand) -> None:
     """The same for so few frames that the work on them stays within a processor's cache."""
     felt, spin, turning = list(trunk.felt), list(trunk.spin), list(trunk.turning)

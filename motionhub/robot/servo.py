@@ -24,6 +24,8 @@ FAR_V = 1e4
 """No rail has that many volts; up to there a servo's curves go on."""
 RISE_S = 0.04
 """s: in which a servo without a load gets from standing to its no-load speed (practice)."""
+_CURRENT = ("idle_a", "stall_a", "running_a", "stall_torque", "free_speed")
+"""The curves that a current takes."""
 KGF_CM = 0.0980665
 """N·m in one kgf·cm, exactly (standard gravity, CGPM 1901)."""
 
@@ -85,8 +87,22 @@ class Servo:
 
     def _at(self, name: str, volts: ArrayLike) -> Array:
         """Linear between the data sheet's voltages, proportional to voltage below and above them; nothing at 0 V."""
-        found: Array = np.asarray(np.interp(np.asarray(volts, dtype=np.float64), self._knots, self._curves[name]))
+        found: Array = self._columns((name,), np.asarray(volts, dtype=np.float64))[0]
         return found
+
+    def _columns(self, names: tuple[str, ...], volts: Array) -> list[Array]:
+        """Several of the curves at the same voltages.
+
+        Rails hardly move: where all are between the same two points of the data sheet, each is one straight line.
+        """
+        curves, knots = self._curves, self._knots
+        least, most = (float(volts.min()), float(volts.max())) if volts.size else (0.0, 0.0)
+        piece = int(np.searchsorted(knots, least, "right")) - 1
+        if not (0 <= piece < len(knots) - 1 and most <= knots[piece + 1]):
+            return [np.asarray(np.interp(volts, knots, curves[name])) for name in names]
+        away, wide = volts - knots[piece], float(knots[piece + 1] - knots[piece])
+        ends = [(float(curves[name][piece]), float(curves[name][piece + 1])) for name in names]
+        return [away * ((high - low) / wide) + low for low, high in ends]
 
     def stall_torque_at(self, volts: ArrayLike) -> Array:
         """Stall torque in N·m at each voltage, of the shape of ``volts``."""
@@ -108,10 +124,8 @@ class Servo:
         Idle, plus what turning freely takes in proportion to speed, plus the rest of the stall current
         in proportion to torque. Signs do not matter: holding against a load takes current either way.
         """
-        idle, stall = self._at("idle_a", volts), self._at("stall_a", volts)
-        running = self._at("running_a", volts)
-        load = _share(torque, self.stall_torque_at(volts))
-        turning = _share(speed, self.free_speed_at(volts))
+        idle, stall, running, most, free = self._columns(_CURRENT, np.asarray(volts, dtype=np.float64))
+        load, turning = _share(torque, most), _share(speed, free)
         found: Array = np.minimum(idle + np.maximum(running - idle, 0) * turning + (stall - idle) * load, stall)
         return found
 
@@ -131,12 +145,13 @@ class Servo:
         Returns:
             The current, and where it holds (T,): where no servo is at a limit of its own.
         """
-        idle, stall = self._at("idle_a", volts), self._at("stall_a", volts)
-        per_torque = (stall - idle) / np.maximum(self.stall_torque_at(volts), 1e-9)
-        per_speed = np.maximum(self._at("running_a", volts) - idle, 0) / np.maximum(self.free_speed_at(volts), 1e-9)
+        idle, stall, running, most, free = self._columns(_CURRENT, volts)
+        stall -= idle
+        per_torque = stall / np.maximum(most, 1e-9)
+        per_speed = np.maximum(running - idle, 0) / np.maximum(free, 1e-9)
         # The largest torque and the largest speed in one servo would be the worst.
         own, turning = per_torque * most_torque, per_speed * most_speed
-        linear = (own + turning <= stall - idle) & (most_speed <= self.free_speed_at(volts))
+        linear = (own + turning <= stall) & (most_speed <= free)
         return count * idle + per_torque * torque + per_speed * speed, linear
 
     @cached_property

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from motionhub.robot import urdf
-from motionhub.robot.dynamics import Demand, Trunk, foot_torques, inverse_dynamics
+from motionhub.robot.dynamics import Demand, Trunk, foot_torques, holding, inverse_dynamics
 from motionhub.robot.kinematics import feet, link_frames
 from motionhub.robot.mass import centre_of_mass, gravity_torques
 from motionhub.robot.model import STANDARD_GRAVITY, ExtraJoint, Robot
@@ -155,18 +155,43 @@ def test_any_masses_any_axes_and_joints_on_joints(robot: Robot, seed: int) -> No
     assert pytest.approx(centre_of_mass(odd, s.joints), abs=1e-12) == posture.centre.T
 
 
-def test_standing_still_is_gravity_and_the_weight(robot: Robot) -> None:
-    """At rest the torques are the statics, the force the weight, its moment the weight's at the centre of mass."""
+@pytest.mark.parametrize("odd", [False, True])
+def test_standing_still_is_gravity_and_the_weight(robot: Robot, odd: bool) -> None:
+    """At rest the torques are the statics, the force the weight, its moment the weight's at the centre of mass;
+    whether a motion without speed is asked about or the short way for poses that are held."""
+    robot = crooked(robot, 1) if odd else robot
     rng = np.random.default_rng(4)
     joints = rng.uniform(-np.pi, np.pi, (200, robot.joints))
     up = rng.normal(size=(200, 3))
     up /= np.linalg.norm(up, axis=1, keepdims=True)
     none = np.zeros((robot.joints, 200))
-    found = inverse_dynamics(Posture(robot, joints), none, none, Trunk.at_rest(up.T))
-    assert pytest.approx(gravity_torques(robot, joints, -up), abs=1e-12) == found.torques.T
+    posture = Posture(robot, joints)
     weight = robot.mass * STANDARD_GRAVITY * up
-    assert pytest.approx(weight, abs=1e-10) == found.force.T
-    assert pytest.approx(np.cross(centre_of_mass(robot, joints), weight), abs=1e-10) == found.moment.T
+    for found in (inverse_dynamics(posture, none, none, Trunk.at_rest(up.T)), holding(posture, up.T)):
+        assert pytest.approx(gravity_torques(robot, joints, -up), abs=1e-12) == found.torques.T
+        assert pytest.approx(weight, abs=1e-10) == found.force.T
+        assert pytest.approx(np.cross(centre_of_mass(robot, joints), weight), abs=1e-10) == found.moment.T
+
+
+def test_what_holding_takes_is_pinocchios_gravity(robot: Robot) -> None:
+    """Pinocchio's generalized gravity, the trunk's wrench with it, for 2,000 poses held up any way."""
+    model = pin.buildModelFromXML(urdf.export(robot), pin.JointModelFreeFlyer())
+    model.gravity.linear = np.array([0.0, 0.0, -STANDARD_GRAVITY])
+    data = model.createData()
+    rng = np.random.default_rng(9)
+    joints = rng.uniform(robot.lower, robot.upper, (2000, robot.joints))
+    turns = Rotation.random(2000, rng)
+    columns = [model.joints[model.getJointId(name)] for name in robot.joint_names]
+    found = holding(Posture(robot, joints), turns.inv().apply([0.0, 0.0, 1.0]).T)
+    for i, (row, quaternion) in enumerate(zip(joints, turns.as_quat(), strict=True)):
+        q = pin.neutral(model)
+        q[3:7] = quaternion
+        for column, angle in zip(columns, row, strict=True):
+            q[column.idx_q] = angle
+        there = pin.computeGeneralizedGravity(model, data, q)
+        here = np.concatenate([found.force[:, i], found.moment[:, i], found.torques[:, i]])
+        there = np.concatenate([there[:6], [there[column.idx_v] for column in columns]])
+        assert here == pytest.approx(there, rel=1e-9, abs=1e-9)
 
 
 def test_power_is_the_rate_of_kinetic_energy(robot: Robot) -> None:
