@@ -75,7 +75,7 @@ def test_a_change_at_any_moment_lifts_no_leg_that_the_weight_needs(
         for _ in range(2 * cycle):
             stepper.step(way)
         for moment in range(cycle):
-            if ALL or moment % max(1, cycle // 6) == moved:
+            if ALL or moment % max(1, cycle // 4) == moved:
                 trial = stepper.copy()
                 trial.change(new)
                 parts = []
@@ -83,7 +83,8 @@ def test_a_change_at_any_moment_lifts_no_leg_that_the_weight_needs(
                     parts.append(walk(trial, [way]))
                     assert len(parts) <= 2 * cycle, "expected the new gait within two cycles of the old one"
                 slowest = max(slowest, len(parts))
-                parts.append(walk(trial, [way] * (new.timing.cycle + new.leaning)))
+                # A foot that misses its turn for the weight's sake holds the body up until its next one.
+                parts.append(walk(trial, [way] * 2 * new.timing.cycle))
                 walked = Walked(*(np.concatenate([getattr(part, field) for part in parts]) for field in FIELDS))
                 found = margins(robot, walked)
                 least = min(least, float(found.min()))
