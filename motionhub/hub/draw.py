@@ -36,7 +36,7 @@ class Draw:
         self._outputs = np.array([output.current_a for output in robot.outputs])
         self._on = np.ones(robot.joints, dtype=bool)
         self._recent: deque[Array] = deque(maxlen=EVERY)
-        self._reckoned = 0
+        self._reckoned = -EVERY
         self._amps = robot.supply.electronics_a
 
     def passes(self, joints: Array) -> None:

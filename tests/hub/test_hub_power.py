@@ -12,7 +12,7 @@ from rehearsal import Rehearsal, Wired, shipped
 from motionhub.check.loads import loads_in_motion
 from motionhub.check.supply import solve
 from motionhub.hub import commands as ask
-from motionhub.hub.battery import WORDS, said
+from motionhub.hub.battery import PATIENCE_S, WORDS, said
 from motionhub.hub.events import Calibrated
 from motionhub.hub.snapshot import BatteryView
 from motionhub.library.shipped import shipped_folder
@@ -137,20 +137,29 @@ def test_what_is_predicted_while_standing_is_near_what_the_check_works_out(name:
     assert show.hub.battery.forecast.amps == pytest.approx(true, rel=0.25)
 
 
-@pytest.mark.xfail(strict=True, reason="20 s said where 17 s were left: 17 % too long on a pack walked flat in 54 s")
-def test_minutes_left_of_the_simulated_robot_while_it_walks() -> None:
-    """A pack of a hundredth of the capacity, walked flat: within 15 % of when it lies down, from half-way on."""
+def show_of(t: float) -> tuple[ask.Drive, ...]:
+    """Two seconds of walking, two of standing."""
+    return (ask.Drive(0.6),) if t % 4 < 2 else ()
+
+
+SMALL = {"standing": lambda t: (), "walking": lambda t: (ask.Drive(0.6),), "a show": show_of}
+"""What is asked of it while a pack of a sixtieth of the file's is used up, within a minute or two."""
+
+
+@pytest.mark.parametrize("load", SMALL)
+def test_minutes_left_of_the_simulated_robot_until_it_lies_down(load: str) -> None:
+    """By what the simulated robot then really does: within 15 % from a third of the way on."""
     robot = shipped("tansy")
-    small = replace(robot, supply=replace(robot.supply, capacity_c=robot.supply.capacity_c / 60))
-    show = Wired(small)
+    show = Wired(replace(robot, supply=replace(robot.supply, capacity_c=robot.supply.capacity_c / 60)))
     told: list[tuple[float, float]] = []
     while show.hub.mode != "stopping":
-        show.run(0.5, ask.Drive(0.6))
+        show.run(0.5, *SMALL[load](show.now))
         if (left := show.state.battery.minutes_left) is not None:
             told.append((show.now, left * 60))
         assert show.now < 200
-    end = show.now
-    for share in (0.5, 0.7, 0.85):
+    # The cut-off is what is foretold; for so long it has to be read before it is believed.
+    end = show.now - PATIENCE_S
+    for share in (0.4, 0.5, 0.6, 0.7, 0.8, 0.9):
         at, left = min(told, key=lambda item: abs(item[0] - share * end))
-        print(f"{at:.0f} of {end:.0f} s: {left:.0f} s said, {end - at:.0f} s were left")
+        print(f"{load}: {at:.0f} of {end:.0f} s: {left:.1f} s said, {end - at:.1f} s were left")
         assert left == pytest.approx(end - at, rel=0.15)
