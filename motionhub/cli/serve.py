@@ -27,9 +27,9 @@ if TYPE_CHECKING:
     from motionhub.hub.live import Show
     from motionhub.remote.announce import Announcement
     from motionhub.remote.keys import Keys
-    from motionhub.remote.messages import RobotInfo
     from motionhub.remote.origin import Names
     from motionhub.remote.server import Server
+    from motionhub.remote.telling import RobotInfo
     from motionhub.remote.workshop import Workshop
 
 LISTEN = "0.0.0.0:8737"

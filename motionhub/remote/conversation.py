@@ -28,10 +28,12 @@ import msgpack  # type: ignore[import-untyped]
 import pydantic
 
 from motionhub.errors import from_validation
+from motionhub.remote.asking import Hello, Ping, Stop
 from motionhub.remote.budget import Budget
 from motionhub.remote.keys import Role
 from motionhub.remote.making import LONG
-from motionhub.remote.messages import MAX_MESSAGE_BYTES, CloseCode, Hello, Ping, Refused, Stop, from_browser
+from motionhub.remote.messages import MAX_MESSAGE_BYTES, CloseCode, from_browser
+from motionhub.remote.telling import Refused
 
 if TYPE_CHECKING:
     from motionhub.remote.messages import FromBrowser

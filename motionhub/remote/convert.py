@@ -14,7 +14,7 @@ from motionhub.hub.battery import said
 from motionhub.hub.bringup import asks
 from motionhub.hub.steps import lift_range
 from motionhub.motion.gait import gaits
-from motionhub.remote import bringing, making, messages, readying
+from motionhub.remote import asking, bringing, making, messages, readying, telling
 from motionhub.remote.parts import Message
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 _MM = 1e-3
 
 
-def _posture(message: messages.Posture) -> commands.Posture:
+def _posture(message: asking.Posture) -> commands.Posture:
     return commands.Posture(
         height=message.height_mm * _MM,
         roll=math.radians(message.roll_deg),
@@ -37,27 +37,27 @@ def _posture(message: messages.Posture) -> commands.Posture:
 
 
 _COMMANDS: dict[type[Message], Callable[[Any], commands.Command]] = {
-    messages.Take: lambda m: commands.Take(),
-    messages.Release: lambda m: commands.Release(),
-    messages.Drive: lambda m: commands.Drive(forward=m.forward, left=m.left, turn=m.turn),
-    messages.Posture: _posture,
-    messages.Pace: lambda m: commands.Pace(share=m.share),
-    messages.Gait: lambda m: commands.Gait(name=m.name),
-    messages.Lift: lambda m: commands.Lift(height=m.height_mm * _MM),
-    messages.Lead: lambda m: commands.Lead(on=m.on),
-    messages.Play: lambda m: commands.Play(name=m.name),
-    messages.Go: lambda m: commands.Go(),
-    messages.Stop: lambda m: commands.Stop(),
-    messages.Resume: lambda m: commands.Resume(),
-    messages.Limp: lambda m: commands.Limp(sure=m.sure),
-    messages.RecordStart: lambda m: commands.RecordStart(),
-    messages.RecordStop: lambda m: commands.RecordStop(name=m.name),
-    messages.Replay: lambda m: commands.Replay(name=m.name),
-    messages.SetOutput: lambda m: commands.SetOutput(output=m.output, level=m.level),
-    messages.MeterShows: lambda m: commands.MeterShows(volts=m.volts),
-    messages.SendCalibration: lambda m: commands.SendCalibration(),
-    messages.TakeCalibration: lambda m: commands.TakeCalibration(),
-    messages.Ping: lambda m: commands.Ping(),
+    asking.Take: lambda m: commands.Take(),
+    asking.Release: lambda m: commands.Release(),
+    asking.Drive: lambda m: commands.Drive(forward=m.forward, left=m.left, turn=m.turn),
+    asking.Posture: _posture,
+    asking.Pace: lambda m: commands.Pace(share=m.share),
+    asking.Gait: lambda m: commands.Gait(name=m.name),
+    asking.Lift: lambda m: commands.Lift(height=m.height_mm * _MM),
+    asking.Lead: lambda m: commands.Lead(on=m.on),
+    asking.Play: lambda m: commands.Play(name=m.name),
+    asking.Go: lambda m: commands.Go(),
+    asking.Stop: lambda m: commands.Stop(),
+    asking.Resume: lambda m: commands.Resume(),
+    asking.Limp: lambda m: commands.Limp(sure=m.sure),
+    asking.RecordStart: lambda m: commands.RecordStart(),
+    asking.RecordStop: lambda m: commands.RecordStop(name=m.name),
+    asking.Replay: lambda m: commands.Replay(name=m.name),
+    asking.SetOutput: lambda m: commands.SetOutput(output=m.output, level=m.level),
+    asking.MeterShows: lambda m: commands.MeterShows(volts=m.volts),
+    asking.SendCalibration: lambda m: commands.SendCalibration(),
+    asking.TakeCalibration: lambda m: commands.TakeCalibration(),
+    asking.Ping: lambda m: commands.Ping(),
     bringing.BringupBegin: lambda m: asks.BringupBegin(),
     bringing.BringupLeave: lambda m: asks.BringupLeave(),
     bringing.BringupGo: lambda m: asks.BringupGo(m.step, m.item),
@@ -110,7 +110,7 @@ def command(message: messages.FromBrowser) -> commands.Command:
 
 def robot_info(
     robot: Robot, height_range: tuple[float, float], lean_range: tuple[float, float, float]
-) -> messages.RobotInfo:
+) -> telling.RobotInfo:
     """What a browser needs to draw the robot and name its parts.
 
     Args:
@@ -120,11 +120,11 @@ def robot_info(
     """
     roll, pitch, yaw = (math.floor(math.degrees(angle) * 10) / 10 for angle in lean_range)
     lowest, highest = lift_range(robot)
-    return messages.RobotInfo(
+    return telling.RobotInfo(
         name=robot.name,
         joints=list(robot.joint_names),
         legs=[
-            messages.LegInfo(
+            telling.LegInfo(
                 name=name,
                 hip_mm=_point(robot.hip[i]),
                 heading_deg=math.degrees(robot.heading[i]),
@@ -136,7 +136,7 @@ def robot_info(
             for i, name in enumerate(robot.leg_names)
         ],
         extra=[
-            messages.ExtraInfo(
+            telling.ExtraInfo(
                 name=joint.name,
                 # The robot counts parents over all joints, a browser over the extra ones.
                 parent=joint.parent - 3 * robot.legs if joint.parent >= 0 else -1,
@@ -148,7 +148,7 @@ def robot_info(
             for joint in robot.extra
         ],
         outputs=[
-            messages.OutputInfo(name=output.name, kind="lamp" if output.kind == "lamp" else "sounder")
+            telling.OutputInfo(name=output.name, kind="lamp" if output.kind == "lamp" else "sounder")
             for output in robot.outputs
         ],
         body_size_mm=_point(robot.body_size),
@@ -157,7 +157,7 @@ def robot_info(
         height_range_mm=(round(height_range[0] / _MM, 1), round(height_range[1] / _MM, 1)),
         lean_range_deg=(roll, pitch, yaw),
         gaits=[
-            messages.GaitInfo(name=name, duty=gait.duty, touchdown=list(gait.phases))
+            telling.GaitInfo(name=name, duty=gait.duty, touchdown=list(gait.phases))
             for name, gait in gaits(robot).items()
         ],
         lift_range_mm=(round(lowest / _MM, 1), round(highest / _MM, 1)),
@@ -165,11 +165,11 @@ def robot_info(
     )
 
 
-def moves(lines: Iterable[MoveLine]) -> messages.Moves:
+def moves(lines: Iterable[MoveLine]) -> telling.Moves:
     """The list of moves."""
-    return messages.Moves(
+    return telling.Moves(
         items=[
-            messages.MoveInfo(
+            telling.MoveInfo(
                 name=line.name,
                 kind=line.kind,
                 duration_s=line.duration_s,
@@ -182,10 +182,10 @@ def moves(lines: Iterable[MoveLine]) -> messages.Moves:
     )
 
 
-def recordings(lines: Iterable[RecordingLine]) -> messages.Recordings:
+def recordings(lines: Iterable[RecordingLine]) -> telling.Recordings:
     """The list of recordings."""
-    return messages.Recordings(
-        items=[messages.RecordingInfo(name=line.name, duration_s=line.duration_s, made=line.made) for line in lines]
+    return telling.Recordings(
+        items=[telling.RecordingInfo(name=line.name, duration_s=line.duration_s, made=line.made) for line in lines]
     )
 
 
@@ -250,13 +250,13 @@ def _bringup_joint(joint: JointView) -> bringing.BringupJoint:
     )
 
 
-def robot_keeps(view: KeptView) -> messages.RobotKeeps:
+def robot_keeps(view: KeptView) -> telling.RobotKeeps:
     """What the robot keeps beside the hub's calibration."""
-    return messages.RobotKeeps(
+    return telling.RobotKeeps(
         state=view.state,
         sent=view.sent,
         differences=[
-            messages.KeptDifference(joint=each.joint, ours=each.ours, theirs=each.theirs) for each in view.differences
+            telling.KeptDifference(joint=each.joint, ours=each.ours, theirs=each.theirs) for each in view.differences
         ],
     )
 
@@ -268,7 +268,7 @@ def pack(message: messages.FromHub) -> bytes:
 
 
 def pack_state(state: HubState) -> bytes:
-    """The hub's state as a packed :class:`~motionhub.remote.messages.State`.
+    """The hub's state as a packed :class:`~motionhub.remote.telling.State`.
 
     Made 25 times a second from values that are the hub's own, so it is built as the map it becomes, without
     validating it; a test holds it against the model. Rounded to what can be seen: a hundredth of a degree,

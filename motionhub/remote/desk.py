@@ -22,7 +22,7 @@ from motionhub import __version__
 from motionhub.hub.events import BringupChanged, Notice, Refused
 from motionhub.hub.kept import KeptView
 from motionhub.hub.live import MovesChanged, RecordingsChanged
-from motionhub.remote import messages
+from motionhub.remote import asking, messages, telling
 from motionhub.remote.bringing import Bringup
 from motionhub.remote.budget import WrongKeys
 from motionhub.remote.conversation import Closing, Conversation
@@ -110,7 +110,7 @@ class Desk:
     def __init__(
         self,
         stage: Stage,
-        info: messages.RobotInfo,
+        info: telling.RobotInfo,
         keys: Keys,
         workshop: Workshop | None = None,
         readiness: Readiness | None = None,
@@ -156,13 +156,13 @@ class Desk:
         places = VIEWERS_AT_MOST if conversation.role == "operator" else WATCHERS_FROM_HERE_WAIT
         if closing is None and len(self._viewers) >= places:
             closing = Closing(CloseCode.FULL, "as many browsers are connected as the hub takes")
-        if closing or not isinstance(step.message, messages.Hello) or conversation.role is None:
+        if closing or not isinstance(step.message, asking.Hello) or conversation.role is None:
             await _turn_away(connection, closing or Closing(CloseCode.NO_HELLO, "the first message has to be a hello"))
             return
         await self._serve(connection, conversation, step.message, conversation.role)
 
     async def _serve(
-        self, connection: ServerConnection, conversation: Conversation, hello: messages.Hello, role: Role
+        self, connection: ServerConnection, conversation: Conversation, hello: asking.Hello, role: Role
     ) -> None:
         number = next(self._ids)
         # Its buffers are full when it has fallen too far behind, so a goodbye would be stuck in them as well.
@@ -174,7 +174,7 @@ class Desk:
             connection.protocol.max_message_size = LONG_MESSAGE_BYTES
             self._workshop.join(client, name, outbox.put)
         self._viewers[client] = outbox
-        outbox.put(pack(messages.Welcome(role=role, you=client, hub_version=__version__, robot=self._info)))
+        outbox.put(pack(telling.Welcome(role=role, you=client, hub_version=__version__, robot=self._info)))
         outbox.put_latest("moves", pack(moves(self._stage.moves())))
         outbox.put_latest("recordings", pack(recordings(self._stage.recordings())))
         outbox.put_latest("robot_keeps", pack(robot_keeps(self._kept)))
@@ -218,18 +218,18 @@ class Desk:
     def _act(self, client: str, outbox: Outbox, message: messages.FromBrowser) -> None:
         if is_making(message):
             if self._workshop is None:
-                outbox.put(pack(messages.Refused(to=message.type, text="no moves are made on this hub")))
+                outbox.put(pack(telling.Refused(to=message.type, text="no moves are made on this hub")))
             else:
                 self._workshop.take(client, message)
             return
         if is_readying(message):
             if self._readiness is None:
-                outbox.put(pack(messages.Refused(to=message.type, text="that is not to be had on this hub")))
+                outbox.put(pack(telling.Refused(to=message.type, text="that is not to be had on this hub")))
             else:
                 self._readiness.take(client, message)
             return
-        if isinstance(message, messages.Ping):
-            outbox.put(pack(messages.Pong(n=message.n)))
+        if isinstance(message, asking.Ping):
+            outbox.put(pack(telling.Pong(n=message.n)))
         self._stage.handle(client, command(message))
 
     def _show_state(self, state: HubState) -> None:
@@ -246,9 +246,9 @@ class Desk:
         match news:
             case Refused(client=client, to=to, text=text):
                 if outbox := self._viewers.get(client):
-                    outbox.put(pack(messages.Refused(to=to, text=text)))
+                    outbox.put(pack(telling.Refused(to=to, text=text)))
             case Notice(level=level, text=text):
-                packed = pack(messages.Notice(level=level, text=text))
+                packed = pack(telling.Notice(level=level, text=text))
                 for outbox in self._viewers.values():
                     outbox.put(packed)
             case MovesChanged() if self._viewers:
@@ -258,7 +258,7 @@ class Desk:
             case BringupChanged() if self._viewers and (shown := self._stage.bringup()):
                 self._put_latest(bringup(shown))
 
-    def _put_latest(self, listing: messages.Moves | messages.Recordings | messages.RobotKeeps | Bringup) -> None:
+    def _put_latest(self, listing: telling.Moves | telling.Recordings | telling.RobotKeeps | Bringup) -> None:
         packed = pack(listing)
         for outbox in self._viewers.values():
             outbox.put_latest(listing.type, packed)

@@ -21,7 +21,7 @@ from motionhub.library import flight
 from motionhub.library.flight_words import story, summary
 from motionhub.remote import readying
 from motionhub.remote.convert import pack
-from motionhub.remote.messages import Refused
+from motionhub.remote.telling import Refused
 
 if TYPE_CHECKING:
     from motionhub.hub.beforehand import Stage

@@ -26,13 +26,13 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from motionhub.motion import formats
-from motionhub.remote import making, messages, parts
+from motionhub.remote import asking, bringing, making, messages, parts, readying, telling
 
 _SOURCE = Path(__file__).parents[2] / "web_remote" / "src"
 TARGET = _SOURCE / "messages.gen.ts"
 DOCUMENT_TARGET = _SOURCE / "author" / "document.gen.ts"
 
-_MODULES = (parts, making, messages)
+_MODULES = (parts, making, bringing, readying, asking, telling, messages)
 """What makes up the messages; the first has what the others share."""
 
 _HEAD = """\
@@ -45,7 +45,7 @@ def generate() -> str:
     """The whole TypeScript file, as text."""
     docs = _Docs(*map(inspect.getsource, _MODULES))
     names = _aliases(*_MODULES)
-    head = _HEAD.format("motionhub/remote/messages.py, parts.py and making.py")
+    head = _HEAD.format("what motionhub/remote/messages.py unites")
     text = [head, *_constants(docs), *_alias_types(docs, names)]
     for union in ("FromBrowser", "FromHub"):
         roots = members(getattr(messages, union))

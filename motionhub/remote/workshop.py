@@ -24,8 +24,8 @@ from motionhub.motion.frames import Frames
 from motionhub.remote import making
 from motionhub.remote.beside import Beside
 from motionhub.remote.convert import pack
-from motionhub.remote.messages import Refused
 from motionhub.remote.pipe import RATE_HZ, Setup
+from motionhub.remote.telling import Refused
 
 if TYPE_CHECKING:
     from motionhub.library.store import Library

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from motionhub.hub import commands
 from motionhub.library.names import is_name
-from motionhub.remote import bringing, making, messages, readying
+from motionhub.remote import asking, bringing, making, messages, readying
 from motionhub.remote.budget import Budget, WrongKeys, network_of
 from motionhub.remote.conversation import BURST, MESSAGES_PER_SECOND, OVERDRAFT, UNREADABLE_TOLERATED, Conversation
 from motionhub.remote.convert import command
@@ -38,17 +38,17 @@ def pack(**fields: Any) -> bytes:
 
 def test_every_message_of_a_browser_asks_something_of_the_hub() -> None:
     examples = {
-        messages.Drive: {"forward": 0.1, "left": -0.2, "turn": 0.3},
-        messages.Pace: {"share": 0.5},
-        messages.Gait: {"name": "wave"},
-        messages.Lift: {"height_mm": 20},
-        messages.Lead: {"on": False},
-        messages.Play: {"name": "wave"},
-        messages.RecordStop: {"name": "evening"},
-        messages.Replay: {"name": "evening"},
-        messages.SetOutput: {"output": "lamp", "level": 0.5},
-        messages.MeterShows: {"volts": 7.6},
-        messages.Ping: {"n": 1},
+        asking.Drive: {"forward": 0.1, "left": -0.2, "turn": 0.3},
+        asking.Pace: {"share": 0.5},
+        asking.Gait: {"name": "wave"},
+        asking.Lift: {"height_mm": 20},
+        asking.Lead: {"on": False},
+        asking.Play: {"name": "wave"},
+        asking.RecordStop: {"name": "evening"},
+        asking.Replay: {"name": "evening"},
+        asking.SetOutput: {"output": "lamp", "level": 0.5},
+        asking.MeterShows: {"volts": 7.6},
+        asking.Ping: {"n": 1},
         bringing.BringupGo: {"step": "look"},
         bringing.BringupDone: {"step": "look", "item": "head"},
         bringing.BringupCentre: {"joints": ["head"]},
@@ -69,7 +69,7 @@ def test_every_message_of_a_browser_asks_something_of_the_hub() -> None:
     others = [
         kind
         for kind in FROM_BROWSER
-        if kind.__module__ not in (making.__name__, readying.__name__) and kind is not messages.Hello
+        if kind.__module__ not in (making.__name__, readying.__name__) and kind is not asking.Hello
     ]
     asked = {type(command(kind(**examples.get(kind, {})))) for kind in others}
     assert asked == set(get_args(commands.Command))
@@ -77,7 +77,7 @@ def test_every_message_of_a_browser_asks_something_of_the_hub() -> None:
 
 def test_units_on_the_way_to_the_hub() -> None:
     # 30 degrees is pi/6, 100 mm is 0.1 m.
-    made = command(messages.Posture(height_mm=100, roll_deg=30, pitch_deg=-30, yaw_deg=15))
+    made = command(asking.Posture(height_mm=100, roll_deg=30, pitch_deg=-30, yaw_deg=15))
     assert made == commands.Posture(
         height=pytest.approx(0.1),
         roll=pytest.approx(0.5235987755982988),
@@ -110,7 +110,7 @@ def test_a_stop_is_taken_however_busy_the_line_is(role: str) -> None:
     for _ in range(int(BURST + OVERDRAFT) - 3):
         conversation.receive(pack(type="take"), 0.0)
     assert conversation.receive(pack(type="take"), 0.0).answer is not None
-    assert conversation.receive(pack(type="stop"), 0.0).message == messages.Stop()
+    assert conversation.receive(pack(type="stop"), 0.0).message == asking.Stop()
 
 
 def test_a_few_unreadable_ones_are_answered_and_many_end_it() -> None:
@@ -165,7 +165,7 @@ def test_whatever_comes_is_judged_and_only_valid_messages_pass(sent: list[bytes]
             said = msgpack.unpackb(frame)
             assert {key: getattr(step.message, key) for key in said} == said
             if conversation.role == "watcher":
-                assert isinstance(step.message, messages.Stop | messages.Ping | messages.Hello)
+                assert isinstance(step.message, asking.Stop | asking.Ping | asking.Hello)
         if step.answer is not None:
             assert conversation.role is not None
             messages.from_hub.validate_python(step.answer.model_dump())
@@ -180,7 +180,7 @@ def test_a_flipped_bit_never_becomes_an_exception(tail: bytes, at: int, bit: int
     frame = bytearray(pack(type="drive", forward=0.25, left=-0.5, turn=1.0) + tail[:1])
     frame[at % len(frame)] ^= 1 << bit
     step = talk().receive(bytes(frame), 0.0)
-    assert (step.message is None) or isinstance(step.message, messages.Drive)
+    assert (step.message is None) or isinstance(step.message, asking.Drive)
 
 
 @given(st.lists(st.tuples(st.floats(0, 5), st.floats(0, 3)), max_size=60))

@@ -1,4 +1,4 @@
-// Made by `python -m motionhub.remote.typescript` from motionhub/remote/messages.py, parts.py and making.py. Change that, not this.
+// Made by `python -m motionhub.remote.typescript` from what motionhub/remote/messages.py unites. Change that, not this.
 
 /** Of the longest document that is edited in a browser: some 5,000 keyframes. */
 export const DOCUMENT_CHARACTERS = 1000000;
@@ -79,6 +79,36 @@ export const HAND = /^[A-Za-z0-9]{1,40}$/;
  * them, for the whole move. foot: that one, to where its leg reaches. joint: that one, back into its range.
  */
 export type RemedyKind = "slower" | "lower" | "higher" | "shift" | "feet-in" | "feet-out" | "foot" | "joint";
+
+/**
+ * ready: the cautions. centre: horns go on at mid-travel. look: what moves on which connector, and which way.
+ * angles: trims and µs per degree. ends: how far each servo may go. level: hips by a ruler. legs: each leg, each way,
+ * on the stand. floor: walking slowly.
+ */
+export type StepName = "ready" | "centre" | "look" | "angles" | "ends" | "level" | "legs" | "floor";
+
+/** Whether a joint's angle grows: a coxa's to the left seen from above, a femur's and a tibia's up. */
+export type Way = "more" | "less";
+
+export type LegWay = "up" | "out" | "left";
+
+/** At most 64 long. */
+export type Name = string;
+
+/** At most 64 long. */
+export type Item = string;
+
+/** From 300 to 3000. */
+export type PulseUs = number;
+
+/** From -200 to 200. */
+export type AngleDeg = number;
+
+/** At most 48 long. */
+export type Joints = string[];
+
+/** At most 64 long. */
+export type MoveName = string;
 
 /**
  * rest: standing still, ready. moving: on the way to or from a stance. waiting: a routine waits for Go.
@@ -245,17 +275,16 @@ export interface BringupLeave {
 /** Look at this step and this item of it; kept, so that it can be taken up again. Ends pulses. */
 export interface BringupGo {
   type: "bringup_go";
-  step: "ready" | "centre" | "look" | "angles" | "ends" | "level" | "legs" | "floor";
-  /** At most 64 long. Left out: empty. */
-  item?: string;
+  step: StepName;
+  /** Left out: empty. */
+  item?: Item;
 }
 
 /** An item of a step is done, or is not after all. */
 export interface BringupDone {
   type: "bringup_done";
-  step: "ready" | "centre" | "look" | "angles" | "ends" | "level" | "legs" | "floor";
-  /** At most 64 long. */
-  item: string;
+  step: StepName;
+  item: Item;
   /** Left out: true. */
   done?: boolean;
 }
@@ -268,69 +297,58 @@ export interface BringupDrop {
 /** These joints to the middle of their servos' travel. */
 export interface BringupCentre {
   type: "bringup_centre";
-  /** At most 48 long. */
-  joints: string[];
+  joints: Joints;
 }
 
 /** A longer pulse on this joint's connector, and back, twice, to see what moves and which way. */
 export interface BringupTry {
   type: "bringup_try";
-  /** At most 64 long. */
-  joint: string;
+  joint: Name;
 }
 
 /** What moved when that connector's pulse grew longer; `moved` empty: nothing. */
 export interface BringupSaw {
   type: "bringup_saw";
-  /** At most 64 long. */
-  joint: string;
-  /** At most 64 long. Left out: empty. */
-  moved?: string;
+  joint: Name;
+  /** Left out: empty. */
+  moved?: Item;
   /** Left out: null. */
-  way?: "more" | "less" | null;
+  way?: Way | null;
 }
 
 /** A joint slowly to this pulse. */
 export interface BringupPulse {
   type: "bringup_pulse";
-  /** At most 64 long. */
-  joint: string;
-  /** From 300 to 3000. */
-  pulse_us: number;
+  joint: Name;
+  pulse_us: PulseUs;
 }
 
 /** Joints slowly to these angles, by what is known of them; they follow when their trim changes. */
 export interface BringupAngle {
   type: "bringup_angle";
+  joints: Joints;
   /** At most 48 long. */
-  joints: string[];
-  /** At most 48 long. */
-  angles_deg: number[];
+  angles_deg: AngleDeg[];
 }
 
 /** A protractor says that the joint stands at this angle with this pulse. */
 export interface BringupRead {
   type: "bringup_read";
-  /** At most 64 long. */
-  joint: string;
-  /** From 300 to 3000. */
-  pulse_us: number;
-  /** From -200 to 200. */
-  angle_deg: number;
+  joint: Name;
+  pulse_us: PulseUs;
+  angle_deg: AngleDeg;
 }
 
 /** Forget what the protractor said of this joint. */
 export interface BringupForget {
   type: "bringup_forget";
-  /** At most 64 long. */
-  joint: string;
+  joint: Name;
 }
 
 /** The joint's trim, whatever readings say. */
 export interface BringupTrim {
   type: "bringup_trim";
-  /** At most 64 long. */
-  joint: string;
+  joint: Name;
   /** From -45 to 45. */
   trim_deg: number;
 }
@@ -338,19 +356,17 @@ export interface BringupTrim {
 /** The joint's servo sits mirrored, or does not. */
 export interface BringupTurn {
   type: "bringup_turn";
-  /** At most 64 long. */
-  joint: string;
+  joint: Name;
   reversed: boolean;
 }
 
 /** The joint's shortest or longest pulse; None: as the data sheet says. */
 export interface BringupLimit {
   type: "bringup_limit";
-  /** At most 64 long. */
-  joint: string;
+  joint: Name;
   which: "low" | "high";
   /** Left out: null. */
-  pulse_us?: number | null;
+  pulse_us?: PulseUs | null;
 }
 
 /** Stand as for measuring in this stance; the robot is on the floor. */
@@ -377,17 +393,15 @@ export interface BringupLevel {
 /** Move a leg this way and back, twice, by what is known of it. */
 export interface BringupLeg {
   type: "bringup_leg";
-  /** At most 64 long. */
-  leg: string;
-  way: "up" | "out" | "left";
+  leg: Name;
+  way: LegWay;
 }
 
 /** Whether it went that way; if not, the joint behind it turns the other way round from now on. */
 export interface BringupWent {
   type: "bringup_went";
-  /** At most 64 long. */
-  leg: string;
-  way: "up" | "out" | "left";
+  leg: Name;
+  way: LegWay;
   right: boolean;
 }
 
@@ -399,8 +413,8 @@ export interface BringupBack {
 /** Look at everything before a show; nothing moves for it. Everybody is shown what comes of it. */
 export interface CheckShow {
   type: "check_show";
-  /** At most 64 long. Left out: empty. */
-  routine?: string;
+  /** What is to be played; none when empty. Left out: empty. */
+  routine?: MoveName;
 }
 
 /** Let every joint move slowly, one leg after another; only for whoever holds control. */
@@ -411,15 +425,15 @@ export interface SweepJoints {
 /** What was seen of the sweep; only for whoever holds control. */
 export interface SweepSeen {
   type: "sweep_seen";
-  /** At most 48 long. */
-  stuck: string[];
+  /** Joints that did not move. At most 48 long. */
+  stuck: MoveName[];
 }
 
 /** Ask for the last minute, or for what was kept of a fault. */
 export interface AskFlight {
   type: "ask_flight";
-  /** At most 64 long. Left out: empty. */
-  name?: string;
+  /** One of FlightTold.kept; the last minute when empty. Left out: empty. */
+  name?: MoveName;
 }
 
 /** Ask what the regulator should be set to and has to deliver, for all moves together; takes up to some minutes. */
@@ -870,13 +884,13 @@ export interface Pong {
 
 /** What is not done yet. */
 export interface BringupNext {
-  step: "ready" | "centre" | "look" | "angles" | "ends" | "level" | "legs" | "floor";
+  step: StepName;
   item: string;
 }
 
 /** A step: its items, and those that are done. */
 export interface BringupStep {
-  name: "ready" | "centre" | "look" | "angles" | "ends" | "level" | "legs" | "floor";
+  name: StepName;
   items: string[];
   done: string[];
 }
@@ -890,7 +904,9 @@ export interface BringupReading {
 /** What is known of a joint, and what its readings say. */
 export interface BringupJoint {
   name: string;
+  /** Where the robot file has it. */
   pin: number;
+  /** The joint on whose pin it is really plugged in. */
   connector: string;
   plugged_pin: number;
   trim_deg: number;
@@ -899,13 +915,17 @@ export interface BringupJoint {
   sheet_us_per_deg: number;
   low_us: number;
   high_us: number;
+  /** The servo's own ends. */
   sheet_us: [number, number];
   mid_us: number;
   mid_deg: number;
   range_deg: [number, number];
   readings: BringupReading[];
+  /** The two pulses at which to read the protractor. */
   places_us: [number, number];
+  /** Where to read it next; None: there are enough readings. */
   next_us: number | null;
+  /** How well it is known, one standard deviation; None without readings. */
   spread_deg: number | null;
 }
 
@@ -924,7 +944,9 @@ export interface BringupOdd {
 
 /** What the heights say. */
 export interface BringupLevelled {
+  /** What they are still off by after the trims, root mean square. */
   residual_mm: number;
+  /** By how much each joint's trim will change. */
   trims_deg: number[];
   odd: BringupOdd[];
 }
@@ -932,20 +954,28 @@ export interface BringupLevelled {
 /** How the bring-up stands, sent after Welcome and whenever it changes. */
 export interface Bringup {
   type: "bringup";
-  step: "ready" | "centre" | "look" | "angles" | "ends" | "level" | "legs" | "floor";
+  step: StepName;
   item: string;
   next: BringupNext | null;
   steps: BringupStep[];
   joints: BringupJoint[];
   held: BringupHeld[];
+  /** Whether nothing is on its way. */
   still: boolean;
+  /** So many joints may have pulses at a time. */
   at_once: number;
+  /** What has been found out, in words. */
   found: string[];
+  /** What has to be looked at again, in words. */
   problems: string[];
+  /** The legs that stand in each stance for measuring. */
   stances: string[][];
+  /** The stances whose heights wait to be used. */
   told: number[];
   level: BringupLevelled | null;
+  /** What would be taken back; empty: nothing. */
   back: string;
+  /** Whether all of it is on the disk. */
   saved: boolean;
 }
 
@@ -961,14 +991,18 @@ export interface ShowChecked {
   type: "show_checked";
   running: boolean;
   routine: string;
+  /** Empty before the first check. */
   lines: CheckLine[];
+  /** Null while something is open. */
   go: boolean | null;
   reason: string;
+  /** What is asked of whoever holds control: to let the joints move, to watch, to say what was seen. */
   asks: "" | "sweep" | "sweeping" | "seen";
 }
 
 /** Something that happened. */
 export interface FlightLine {
+  /** Time of the day. */
   at: string;
   t_s: number;
   kind: "asked" | "refused" | "told" | "mode" | "fault" | "left";
@@ -977,6 +1011,7 @@ export interface FlightLine {
 
 /** A curve; null where nothing was known. */
 export interface FlightCurve {
+  /** With its unit. */
   name: string;
   values: (number | null)[];
 }
@@ -985,10 +1020,12 @@ export interface FlightCurve {
 export interface FlightTold {
   type: "flight_told";
   name: string;
+  /** Names of what was kept of faults, newest first. */
   kept: string[];
   summary: string[];
   lines: FlightLine[];
   t_s: number[];
+  /** Each as long as `t_s`; the last are the joints that moved most. */
   curves: FlightCurve[];
   fault_s: number | null;
 }
@@ -996,6 +1033,7 @@ export interface FlightTold {
 /** What the supply has to be, in the words of `motionhub check --size`. */
 export interface SupplyTold {
   type: "supply_told";
+  /** It is still being worked out. */
   working: boolean;
   words: string[];
 }
