@@ -5,9 +5,6 @@
  *
  *     do(action) ──▶ history ──▶ draft ──▶ hub ──▶ judged (findings, preview) and kept (on its disk)
  *                       └──▶ journal in this browser, until kept
- *
- * One draft is on its way at a time: whatever is done meanwhile goes in the next, so a slow phone skips edits
- * instead of falling behind.
  */
 
 import { computed, effect, signal } from "@preact/signals";
@@ -23,6 +20,7 @@ import type {
   KeptDraft,
   Opened,
   PastVersion,
+  Refused,
   RemedyKind,
   RobotInfo,
   State,
@@ -30,15 +28,12 @@ import type {
 } from "../messages.gen.ts";
 import { endMs, fresh, type Pose, readText, type SequenceFile, wholePose, writeText } from "./document.ts";
 import { type Action, type Clip, copy, type House, keyOf, type Mark, type Sheet, sheetOf, Unable } from "./edits.ts";
+import { Exchange } from "./exchange.ts";
 import { begin, type History, perform, redo, settle, undo } from "./history.ts";
 import type { Journal } from "./journal.ts";
+import { Delivery } from "./delivery.ts";
 import { Player, type NextPicture } from "./player.ts";
 import { type Moment, momentAt, patched, type Preview } from "./preview.ts";
-
-/** After so long without an answer a draft is taken for lost. */
-export const LOST_MS = 5000;
-/** Edits are written into the journal when nothing has been done for so long. */
-export const JOURNAL_MS = 250;
 
 export interface MakerOptions {
   send: (message: FromBrowser) => boolean;
@@ -49,11 +44,6 @@ export interface MakerOptions {
   next: NextPicture;
   journal: Journal;
 }
-
-/** What this browser has that the hub's library does not: shown once when a move is opened. */
-export type Found =
-  | { kind: "own"; made: string }
-  | { kind: "other"; draft: KeptDraft };
 
 export class Maker {
   /** The name that it is opened, kept and saved under; empty while no move is open. */
@@ -70,8 +60,6 @@ export class Maker {
   readonly shipped = signal(false);
   readonly others = signal<readonly string[]>([]);
   readonly drafts = signal<readonly KeptDraft[]>([]);
-  readonly sounds = signal<readonly string[]>([]);
-  readonly soundPath = signal("");
   readonly conflict = signal<Conflict | null>(null);
   readonly changed = signal<Changed | null>(null);
   readonly versions = signal<readonly VersionInfo[] | null>(null);
@@ -86,9 +74,6 @@ export class Maker {
   readonly mending = signal("");
   /** What came of the last mend, for the words beside Undo. */
   readonly mended = signal("");
-  /** Why what was brought from elsewhere does not fit; empty when it does. */
-  readonly refusal = signal("");
-  readonly exported = signal<{ name: string; data: Uint8Array } | null>(null);
 
   readonly sheet = computed<Sheet | null>(() => this.history.value?.now.sheet ?? null);
   readonly doc = computed<SequenceFile | null>(() => this.sheet.value?.doc ?? null);
@@ -102,6 +87,7 @@ export class Maker {
   /** Everything on the screen is on the hub's disk as a draft. */
   readonly safe = computed(() => this.keptN.value >= this.n.value);
   readonly player: Player;
+  readonly exchange: Exchange;
   /** The moment of the preview at the player's time. */
   readonly moment = computed<Moment | null>(() => {
     const [preview, house] = [this.preview.value, this.house.value];
@@ -110,20 +96,21 @@ export class Maker {
 
   readonly #saved = signal<Sheet | null>(null);
   readonly #options: MakerOptions;
-  #inFlight: { n: number; off: () => void } | null = null;
-  #sentN = -1;
-  #keepOwed = false;
-  #whole = true;
+  readonly #delivery: Delivery;
   #gesture: string | null = null;
-  #journalOff = (): void => {};
   #previewN = -1;
   #mendFrom = -1;
-  #resolve: ((made: { text: string; words: string } | null) => void) | null = null;
   #ends: (() => void)[] = [];
 
   constructor(options: MakerOptions) {
     this.#options = options;
     this.player = new Player(options.clock, options.next, () => this.lengthMs.value);
+    this.exchange = new Exchange(options.send, () => (this.doc.value ? { name: this.name.value, text: writeText(this.doc.value) } : null));
+    this.#delivery = new Delivery(options, () => {
+      const doc = this.doc.value;
+      if (!doc || this.opening.value) return null;
+      return { name: this.name.value, base: this.base.value, n: this.n.value, kept: this.keptN.value, doc, held: this.#gesture !== null };
+    });
     this.#ends.push(
       effect(() => {
         if (options.connection.value.phase === "live") this.#back();
@@ -148,7 +135,7 @@ export class Maker {
   }
 
   close(): void {
-    this.#writeJournal();
+    this.#delivery.note();
     if (this.name.value) this.#options.send({ type: "close_move", name: this.name.value });
     this.player.pause();
     this.name.value = "";
@@ -164,18 +151,15 @@ export class Maker {
   }
 
   #forget(): void {
-    this.#inFlight?.off();
-    this.#inFlight = null;
-    this.#whole = true;
-    this.#sentN = this.#previewN = -1;
+    this.#delivery.forget();
+    this.#previewN = -1;
   }
 
   #gone(): void {
     this.#forget();
     this.saving.value = false;
     this.mending.value = "";
-    this.#resolve?.(null);
-    this.#resolve = null;
+    this.exchange.gone();
   }
 
   /** The hub is there again: what it missed is brought over. */
@@ -190,8 +174,8 @@ export class Maker {
     this.opening.value = false;
     this.house.value = { robot, maker: message.maker, poses: JSON.parse(message.poses) as Record<string, Pose> };
     this.others.value = message.others;
-    this.sounds.value = message.sounds;
-    this.soundPath.value = message.sound_path;
+    this.exchange.sounds.value = message.sounds;
+    this.exchange.soundPath.value = message.sound_path;
     this.shipped.value = message.shipped;
     const { hand } = this.#options.journal;
     this.drafts.value = message.drafts.filter((draft) => draft.hand !== hand);
@@ -201,11 +185,11 @@ export class Maker {
       if (message.version !== this.base.value) {
         this.changed.value = { type: "changed", name: message.name, version: message.version, words: `${message.name} has been saved elsewhere meanwhile` };
       }
-      this.#keepOwed = this.n.value > this.keptN.value;
+      this.#delivery.owed = this.n.value > this.keptN.value;
     } else {
       this.#begin(message, message.drafts.find((draft) => draft.hand === hand) ?? null);
     }
-    this.#flush();
+    this.#delivery.go();
   }
 
   #begin(message: Opened, draft: KeptDraft | null): void {
@@ -215,7 +199,7 @@ export class Maker {
     this.history.value = begin(saved);
     this.n.value = 0;
     this.keptN.value = 0;
-    this.#keepOwed = false;
+    this.#delivery.owed = false;
     const entry = this.#options.journal.read(message.name);
     const own = entry && (!draft || entry.n >= draft.n) ? { ...entry, made: "" } : draft;
     if (!own) return;
@@ -225,7 +209,7 @@ export class Maker {
       this.n.value = own.n;
       this.keptN.value = draft && draft.n >= own.n ? own.n : -1;
       this.base.value = own.base;
-      this.#keepOwed = this.keptN.value < own.n;
+      this.#delivery.owed = this.keptN.value < own.n;
       if (own.base !== message.version) {
         this.changed.value = { type: "changed", name: message.name, version: message.version, words: `${message.name} has been saved since these edits began` };
       }
@@ -269,8 +253,8 @@ export class Maker {
     if (!history || this.#gesture === null) return;
     this.#gesture = null;
     this.history.value = settle(history);
-    this.#keepOwed = true;
-    this.#flush();
+    this.#delivery.owed = true;
+    this.#delivery.go();
   }
 
   undo(): void {
@@ -302,48 +286,9 @@ export class Maker {
   #edited(whole: boolean): void {
     this.n.value += 1;
     this.mended.value = "";
-    if (whole) this.#keepOwed = true;
-    this.#journalOff();
-    this.#journalOff = this.#options.clock.after(JOURNAL_MS, () => this.#writeJournal());
+    if (whole) this.#delivery.owed = true;
     if (this.player.at.value > this.lengthMs.value) this.player.seek(this.lengthMs.value);
-    this.#flush();
-  }
-
-  #writeJournal(): void {
-    this.#journalOff();
-    const doc = this.doc.value;
-    if (!doc || this.keptN.value >= this.n.value) return;
-    this.#options.journal.write(this.name.value, { base: this.base.value, n: this.n.value, text: writeText(doc) });
-  }
-
-  /** Sends the newest edit, if none is on its way. */
-  #flush(): void {
-    const doc = this.doc.value;
-    if (!doc || this.#inFlight || this.opening.value) return;
-    const n = this.n.value;
-    const keep = this.#keepOwed && this.#gesture === null;
-    if (this.#sentN >= n && !keep) return;
-    const { hand } = this.#options.journal;
-    const whole = this.#whole;
-    const message: FromBrowser = { type: "draft", name: this.name.value, hand, base: this.base.value, n, text: writeText(doc), keep, whole };
-    if (!this.#options.send(message)) return;
-    this.#whole = false;
-    this.#sentN = n;
-    if (keep) this.#keepOwed = false;
-    const off = this.#options.clock.after(LOST_MS, () => {
-      this.#inFlight = null;
-      this.#whole = true;
-      this.#keepOwed ||= this.keptN.value < this.n.value;
-      this.#sentN = -1;
-      this.#flush();
-    });
-    this.#inFlight = { n, off };
-  }
-
-  #landed(): void {
-    this.#inFlight?.off();
-    this.#inFlight = null;
-    this.#flush();
+    this.#delivery.edited();
   }
 
   // ---------------------------------------------------------------- asking the hub
@@ -422,32 +367,6 @@ export class Maker {
     }
   }
 
-  exportFrames(rate_hz: number): void {
-    const doc = this.doc.value;
-    if (doc) this.#options.send({ type: "export_frames", name: this.name.value, text: writeText(doc), rate_hz });
-  }
-
-  /** Makes a sequence of a recording, a table or a document from elsewhere; null when it was refused, which has been told then. */
-  make(message: Extract<FromBrowser, { type: "transcribe" | "read_table" | "read_document" }>): Promise<{ text: string; words: string } | null> {
-    this.#resolve?.(null);
-    this.refusal.value = "";
-    return new Promise((resolve) => {
-      this.#resolve = resolve;
-      if (!this.#options.send(message)) {
-        this.#resolve = null;
-        resolve(null);
-      }
-    });
-  }
-
-  /** Keeps a sound on the hub, in parts. */
-  keepSound(name: string, data: Uint8Array, part: number): void {
-    const parts = Math.max(1, Math.ceil(data.length / part));
-    for (let i = 0; i < parts; i++) {
-      this.#options.send({ type: "keep_sound", name, part: i, parts, data: data.slice(i * part, (i + 1) * part) });
-    }
-  }
-
   // ---------------------------------------------------------------- what the hub says
 
   /** Whether a message was one of these. */
@@ -487,21 +406,11 @@ export class Maker {
       case "mended":
         this.#mend(message.n, message.text, message.words, message.left);
         return true;
-      case "made":
-        this.#resolve?.(message);
-        this.#resolve = null;
-        return true;
-      case "exported":
-        this.exported.value = message;
-        return true;
-      case "sound_kept":
-        if (!this.sounds.value.includes(message.name)) this.sounds.value = [...this.sounds.value, message.name];
-        return true;
       case "refused":
-        if (message.to === "transcribe" || message.to === "read_table" || message.to === "read_document") this.refusal.value = message.text;
-        return this.#refused(message.to);
-      default:
+        this.#refused(message);
         return false;
+      default:
+        return this.exchange.receive(message);
     }
   }
 
@@ -520,12 +429,12 @@ export class Maker {
         this.#previewN = message.n;
       } else {
         // Something was missed in between: all of it, please.
-        this.#whole = true;
-        this.#sentN = -1;
+        this.#delivery.whole();
+        this.#delivery.again();
       }
-    } else this.#whole = true;
+    } else this.#delivery.whole();
     if (message.n >= (this.judged.value?.n ?? -1)) this.judged.value = message;
-    if (this.#inFlight && message.n >= this.#inFlight.n) this.#landed();
+    this.#delivery.answered(message.n);
   }
 
   #saveDone(name: string, version: string): void {
@@ -538,9 +447,9 @@ export class Maker {
     this.#options.journal.clear(name);
     // What was done while it was being saved is a draft on top of it.
     if (this.sheet.value !== this.#savedAs) {
-      this.#keepOwed = true;
-      this.#sentN = -1;
-      this.#flush();
+      this.#delivery.owed = true;
+      this.#delivery.again();
+      this.#delivery.go();
     } else this.keptN.value = this.n.value;
   }
 
@@ -554,19 +463,16 @@ export class Maker {
   }
 
   /** A refusal is told by whoever receives it first; here only what waits for an answer is let go. */
-  #refused(to: string): boolean {
-    if (to === "draft" || to === "") this.#landed();
+  #refused(refused: Refused): void {
+    const { to } = refused;
+    if (to === "draft" || to === "") this.#delivery.landed();
     if (to === "save_move") this.saving.value = false;
     if (to === "mend" || to === "thin") this.mending.value = "";
     if (to === "open_move") {
       this.opening.value = false;
       if (!this.history.value) this.name.value = "";
     }
-    if (to === "transcribe" || to === "read_table" || to === "read_document") {
-      this.#resolve?.(null);
-      this.#resolve = null;
-    }
-    return false;
+    this.exchange.refused(refused);
   }
 
   /** The preview's moment as the stage shows the live robot: for drawing, the rest is taken from `live`. */

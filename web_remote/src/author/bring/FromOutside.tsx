@@ -24,7 +24,7 @@ export function FromOutside(): JSX.Element {
 
   const take = async (message: Making): Promise<void> => {
     words.value = wrong.value = "";
-    const made = await maker.make(message);
+    const made = await maker.exchange.make(message);
     if (made && maker.do({ do: "become", doc: readText(made.text), why: "brought in" })) {
       words.value = made.words || "It is here. Undo brings back what was before.";
       table.value = null;
@@ -32,7 +32,7 @@ export function FromOutside(): JSX.Element {
   };
   const bring = async (file: File | undefined): Promise<void> => {
     if (!file) return;
-    words.value = wrong.value = maker.refusal.value = "";
+    words.value = wrong.value = maker.exchange.refusal.value = "";
     table.value = null;
     try {
       if (/\.json$/i.test(file.name)) await take({ type: "read_document", name: maker.name.value, text: await file.text() });
@@ -64,7 +64,7 @@ export function FromOutside(): JSX.Element {
     });
     return () => off.abort();
   }, []);
-  const trouble = wrong.value || maker.refusal.value;
+  const trouble = wrong.value || maker.exchange.refusal.value;
   return (
     <section class="make-outside" aria-label="From elsewhere">
       <h2>From elsewhere</h2>

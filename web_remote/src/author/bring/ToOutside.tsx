@@ -7,9 +7,9 @@ export function ToOutside(): JSX.Element {
   const maker = useMaker();
   const asked = useSignal(false);
   useSignalEffect(() => {
-    const made = maker.exported.value;
+    const made = maker.exchange.exported.value;
     if (!made || !asked.peek()) return;
-    maker.exported.value = null;
+    maker.exchange.exported.value = null;
     asked.value = false;
     give(`${made.name}.msgpack`, new Blob([made.data.slice()], { type: "application/vnd.msgpack" }));
   });
@@ -28,7 +28,7 @@ export function ToOutside(): JSX.Element {
           disabled={!maker.preview.value || asked.value}
           onClick={() => {
             asked.value = true;
-            maker.exportFrames(50);
+            maker.exchange.exportFrames(50);
             // A refusal has been told then.
             setTimeout(() => {
               asked.value = false;

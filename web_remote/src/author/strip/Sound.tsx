@@ -19,7 +19,7 @@ export function Sound(): JSX.Element | null {
       return;
     }
     const name = nameOf(file.name);
-    maker.keepSound(name, new Uint8Array(await file.arrayBuffer()), SOUND_PART_BYTES);
+    maker.exchange.keepSound(name, new Uint8Array(await file.arrayBuffer()), SOUND_PART_BYTES);
     maker.do({ do: "sound", sound: { name, at_ms: sound?.at_ms ?? 0 } });
   };
   return (
@@ -34,7 +34,7 @@ export function Sound(): JSX.Element | null {
           }}
         >
           <option value="">no sound</option>
-          {[...new Set([...maker.sounds.value, ...(sound ? [sound.name] : [])])].map((name) => (
+          {[...new Set([...maker.exchange.sounds.value, ...(sound ? [sound.name] : [])])].map((name) => (
             <option key={name} value={name}>
               {plainName(name)}
             </option>

@@ -67,9 +67,9 @@ export function accompany(maker: Maker, strip: StripState, tell: (words: string)
   const ends = [
     effect(() => {
       const name = maker.doc.value?.sound?.name ?? "";
-      const path = maker.soundPath.value;
+      const path = maker.exchange.soundPath.value;
       if (name === loading) return;
-      if (name && path && maker.sounds.value.includes(name)) void load(name, path);
+      if (name && path && maker.exchange.sounds.value.includes(name)) void load(name, path);
       else {
         loading = "";
         buffer = null;
