@@ -32,7 +32,7 @@ export function Parts(): JSX.Element {
     <fieldset class="pose-parts">
       <legend class="unseen">Which part to move</legend>
       {places(house).map(({ part, column, row }) => (
-        <label key={part} style={{ gridColumn: column, gridRow: row }} class={poser.part.value === part ? "chosen" : ""}>
+        <label key={part} style={{ gridColumn: column, gridRow: row }} class={poser.part.value === part ? "pick picked" : "pick"}>
           <input
             type="radio"
             name="pose-part"
