@@ -43,15 +43,6 @@ class Desk:
 
     # ------------------------------------------------------------------ reading
 
-    @property
-    def verdict(self) -> Locator:
-        return self.page.get_by_test_id("verdict-line")
-
-    def judged(self) -> str:
-        """The verdict, once it is of what is on the screen."""
-        expect(self.verdict).to_have_attribute("aria-busy", "false", timeout=20_000)
-        return self.verdict.locator("[role=status]").inner_text()
-
     def keys(self) -> int:
         """How many keyframes there are."""
         return self.row("all at once").locator("[role=gridcell]").count()
@@ -66,10 +57,10 @@ class Desk:
 
     # ------------------------------------------------------------------ the keyboard
 
-    def reach(self, name: str, role: str = "") -> None:
-        """Press Tab until something of that name has the focus, as somebody without a mouse does."""
+    def reach(self, name: str, role: str = "", back: bool = False) -> None:
+        """Press Tab, or Shift Tab, until something of that name has the focus, as somebody without a mouse does."""
         for _ in range(MOST_TABS):
-            self.page.keyboard.press("Tab")
+            self.page.keyboard.press("Shift+Tab" if back else "Tab")
             found = self.page.evaluate(
                 """() => { const e = document.activeElement; if (!e) return ["", ""];
                 const label = e.closest("label")?.innerText.trim().split("\\n")[0];

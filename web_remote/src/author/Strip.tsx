@@ -1,6 +1,6 @@
 /** The move in time: looked at, taken hold of, and worked upon. What each part does is in strip/. */
 
-import { useSignalEffect } from "@preact/signals";
+import { effect } from "@preact/signals";
 import type { JSX } from "preact";
 import { useEffect } from "preact/hooks";
 import { useRemote } from "../ui/context.ts";
@@ -34,12 +34,17 @@ export function Strip(): JSX.Element {
   const { view, drawer } = strip;
   useEffect(() => accompany(maker, strip, (words) => remote.tell("warning", words)), [maker, strip, remote]);
   const poser = usePoser();
-  useSignalEffect(() => {
-    // What is chosen here is what the pose is about, until something else is chosen there.
-    const { row } = strip.active.value;
-    const lane = strip.rows.peek().find(({ name }) => name === row)?.lane;
-    if (lane) poser.part.value = lane;
-  });
+  // What is chosen here is what the pose is about, until something else is chosen there. At once, and not with the next
+  // picture: whoever is quick would move the part that they just left.
+  useEffect(
+    () =>
+      effect(() => {
+        const { row } = strip.active.value;
+        const lane = strip.rows.peek().find(({ name }) => name === row)?.lane;
+        if (lane) poser.part.value = lane;
+      }),
+    [strip, poser],
+  );
   const middle = (): number => view.width.peek() / 2;
   return (
     <section class="make-strip" aria-label="The move in time">

@@ -5,7 +5,7 @@
 
 import { effect } from "@preact/signals";
 import type { JSX, RefObject, TargetedKeyboardEvent } from "preact";
-import { useEffect, useRef } from "preact/hooks";
+import { useEffect, useLayoutEffect, useRef } from "preact/hooks";
 import { useMaker } from "../context.ts";
 import { FIXED } from "./paint.ts";
 import { placed, type Row, RULER } from "./rows.ts";
@@ -33,27 +33,27 @@ export function Keys({ scroller }: { scroller: RefObject<HTMLDivElement | null> 
   const strip = stripOf(maker);
   const grid = useRef<HTMLDivElement>(null);
   const hadFocus = useRef(false);
-  // What was focused may have gone, or have become another: the focus follows what is active, at once, so that the next
-  // key press is of what is there now.
+  const holds = (): boolean => (grid.current?.contains(document.activeElement) ?? false) || (document.activeElement === document.body && hadFocus.current);
+  const follow = (): void => document.getElementById(idOf(strip.active.peek()))?.focus({ preventScroll: true });
+  // The focus follows what is active at once, so that the next key press is of what is there now.
   useEffect(
     () =>
       effect(() => {
         const spot = strip.active.value;
         const rows = strip.rows.value;
-        const has = grid.current?.contains(document.activeElement) ?? false;
-        const lost = document.activeElement === document.body && hadFocus.current;
-        reveal(strip, spot, rows, scroller.current, has || lost);
-        if (!has && !lost) return;
-        const go = (): boolean => {
-          const cell = document.getElementById(idOf(spot));
-          cell?.focus({ preventScroll: true });
-          return cell !== null;
-        };
-        // A cell that has just been made is there with the next picture.
-        if (!go()) requestAnimationFrame(go);
+        reveal(strip, spot, rows, scroller.current, holds());
+        if (holds()) follow();
       }),
     [strip, scroller],
   );
+  // A cell that was made has the focus as soon as it is there. One that is gone, as a finding that was mended, leaves it
+  // to its row's name: left on nothing, it would lose every key press that follows.
+  useLayoutEffect(() => {
+    if (!holds()) return;
+    const { row, id } = strip.active.peek();
+    if (id !== -1 && !strip.item(strip.active.peek())) strip.active.value = { row: strip.row(row) ? row : "whole", id: -1 };
+    else follow();
+  });
   const rows = strip.calm.value;
   const { row: name, id } = strip.active.value;
   const present = rows.some((row) => row.name === name && (id === -1 || row.items.some((item) => item.id === id)));
