@@ -18,6 +18,8 @@ export function Transport(): JSX.Element {
   const strip = stripOf(maker);
   const { player } = maker;
   const doc = maker.doc.value;
+  const findings = strip.findings.value;
+  const worst = findings.some(({ severity }) => severity === "error") ? findings.findIndex(({ severity }) => severity === "error") : Math.min(0, findings.length - 1);
   useSignalEffect(() => {
     // What is looped is what is chosen, or all.
     player.loop.value = strip.looping.value ? (strip.view.range.value ?? [0, maker.lengthMs.value]) : null;
@@ -41,6 +43,11 @@ export function Transport(): JSX.Element {
         {doc ? saidTime(doc, player.at.value) : ""}
       </output>
       <VerdictLine />
+      {worst >= 0 && (
+        <button type="button" class="strip-why" onClick={() => strip.lookAt(worst)}>
+          Why?
+        </button>
+      )}
       <input
         type="range"
         aria-label="Time"

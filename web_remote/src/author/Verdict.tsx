@@ -39,7 +39,7 @@ export function Verdict(): JSX.Element {
   const maker = useMaker();
   const judged = maker.judged.value;
   return (
-    <section class="make-verdict" aria-label="Verdict" aria-busy={maker.stale.value} data-testid="verdict">
+    <section class="make-verdict" aria-label="Verdict" aria-busy={maker.stale.value || maker.mending.value !== ""} data-testid="verdict">
       <h2>What the check says</h2>
       {judged?.problem && (
         <p class="row-reason">
@@ -47,7 +47,9 @@ export function Verdict(): JSX.Element {
           {sentence(judged.problem)}
         </p>
       )}
-      {maker.mended.value && <p class="row-reason">{sentence(maker.mended.value)}</p>}
+      <p class="row-reason" role="status">
+        {maker.mended.value && sentence(maker.mended.value)}
+      </p>
       {judged && !judged.problem && judged.findings.length === 0 && <p class="small">Nothing against it.</p>}
       <ul class="list">
         {judged?.findings.map((finding, i) => (
@@ -75,13 +77,7 @@ function Finding({ finding, place }: { finding: FindingInfo; place: number }): J
           type="button"
           class="make-when"
           aria-label={`Look at ${span}`}
-          onClick={() => {
-            maker.player.pause();
-            maker.player.seek(start_s * 1000);
-            strip.view.reveal(start_s * 1000);
-            strip.active.value = { row: "findings", id: place };
-            strip.drawer.value = "chosen";
-          }}
+          onClick={() => strip.lookAt(place)}
         >
           {span}
         </button>

@@ -58,30 +58,24 @@ export function Picture(): JSX.Element {
     });
   }, [strip]);
 
-  // One picture for however many changes there were.
-  const waiting = useRef(0);
+  // Runs once before the next picture, for however many changes there were.
   useSignalEffect(() => {
     const [width, height] = size.value;
     const [drawn, colours] = [canvas.current, ink.value];
     // Read here, so that a change of any of them asks for a picture.
     void [strip.rows.value, strip.tracks.value, strip.active.value, strip.box.value, strip.loudness.value, maker.selection.value, maker.preview.value];
-    void [view.from.value, view.scale.value, view.range.value, scrolled.value, focused.value];
-    if (!drawn || !colours || width === 0) return;
-    cancelAnimationFrame(waiting.current);
-    waiting.current = requestAnimationFrame(() => {
-      const sharp = Math.min(2, devicePixelRatio || 1);
-      if (drawn.width !== Math.round(width * sharp) || drawn.height !== Math.round(height * sharp)) {
-        drawn.width = Math.round(width * sharp);
-        drawn.height = Math.round(height * sharp);
-      }
-      const context = drawn.getContext("2d");
-      if (!context) return;
-      context.setTransform(sharp, 0, 0, sharp, 0, 0);
-      const frame = { width, height, gutter: gutterFor(width), scrolled: scrolled.peek(), focused: focused.peek() };
-      paint(context, strip, colours, frame);
-    });
+    void [view.from.value, view.scale.value, view.range.value];
+    const frame = { width, height, gutter: gutterFor(width), scrolled: scrolled.value, focused: focused.value };
+    const context = drawn?.getContext("2d");
+    if (!drawn || !context || !colours || width === 0) return;
+    const sharp = Math.min(2, devicePixelRatio || 1);
+    if (drawn.width !== Math.round(width * sharp) || drawn.height !== Math.round(height * sharp)) {
+      drawn.width = Math.round(width * sharp);
+      drawn.height = Math.round(height * sharp);
+    }
+    context.setTransform(sharp, 0, 0, sharp, 0, 0);
+    paint(context, strip, colours, frame);
   });
-  useEffect(() => () => cancelAnimationFrame(waiting.current), []);
 
   // The beam of light is where the time is: it moves without a new picture.
   useSignalEffect(() => {

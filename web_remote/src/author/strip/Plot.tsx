@@ -55,11 +55,9 @@ export function Plot(): JSX.Element {
     });
   }
 
-  const waiting = useRef(0);
   useSignalEffect(() => {
     void [maker.preview.value, maker.house.value, strip.subject.value, strip.view.from.value, strip.view.to.value];
-    cancelAnimationFrame(waiting.current);
-    waiting.current = requestAnimationFrame(update);
+    update();
   });
   useSignalEffect(() => {
     const x = strip.view.x(maker.player.at.value);

@@ -88,6 +88,17 @@ export class StripState {
     return row === "findings" ? (this.findings.value[id] ?? null) : null;
   }
 
+  /** Looks at a finding by its place in the report: there in time, with what can be pressed against it. */
+  lookAt(place: number): void {
+    const finding = this.findings.value[place];
+    if (!finding) return;
+    this.maker.player.pause();
+    this.maker.player.seek(finding.start_s * 1000);
+    this.view.reveal(finding.start_s * 1000);
+    this.active.value = { row: "findings", id: place };
+    this.drawer.value = "chosen";
+  }
+
   isChosen(row: Row, item: Item): boolean {
     const chosen = this.#chosen.value;
     if (row.kind === "whole") return chosen.has(`${item.id} `);
