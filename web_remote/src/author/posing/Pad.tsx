@@ -12,6 +12,8 @@ interface PadProps {
   up: ReadonlySignal<number>;
   /** What the edge of the pad stands for. */
   reach: number;
+  /** It goes back to its middle when the finger lifts. */
+  springs?: boolean;
   move: (right: number, up: number, gesture: string) => Got<unknown>;
   children?: ComponentChildren;
 }
@@ -20,12 +22,13 @@ interface PadProps {
  * Two numbers of the pose under one finger. It moves on from where it is, wherever the finger is put down, and gets
  * no further than the robot does: a cord then stretches from the bead to the finger.
  */
-export function Pad({ label, right, up, reach, move, children }: PadProps): JSX.Element {
+export function Pad({ label, right, up, reach, springs = false, move, children }: PadProps): JSX.Element {
   const poser = usePoser();
   const began = useRef<{ x: number; y: number; right: number; up: number; gesture: string } | null>(null);
   const cord = useRef<SVGPathElement>(null);
   const held = useHeld<SVGSVGElement>(true, (touch) => {
     if (!touch) {
+      if (springs && began.current) move(0, 0, began.current.gesture);
       began.current = null;
       cord.current?.setAttribute("d", "");
       poser.settle();

@@ -1,9 +1,13 @@
-import { useSignal } from "@preact/signals";
+import { useComputed, useSignal } from "@preact/signals";
 import type { JSX } from "preact";
 import { useEffect } from "preact/hooks";
 import { RecordMark } from "../../ui/Marks.tsx";
 import { Slider } from "../../ui/Slider.tsx";
+import { useMaker } from "../context.ts";
 import { usePoser } from "./context.ts";
+import { Pad } from "./Pad.tsx";
+import { STANDS } from "./performance.ts";
+import type { Performs } from "./poser.ts";
 
 /** By hand into the move: what pads, beads and sliders do from now on is recorded, trimmed, and becomes a few keys. */
 export function Perform(): JSX.Element {
@@ -29,7 +33,8 @@ export function Perform(): JSX.Element {
           <RecordMark on={false} />
           Performing <b>{(show.length_ms / 1000).toFixed(1)} s</b>
         </p>
-        <p class="small">Move the body, the feet or the head; it is recorded as you do.</p>
+        <p class="small">Move the body, the feet or the head, or drive it here; it is recorded as you do.</p>
+        <Course />
         <button type="button" class="primary" onClick={() => poser.performed(error.value)}>
           Done
         </button>
@@ -41,7 +46,7 @@ export function Perform(): JSX.Element {
   return (
     <div class="pose-perform" role="group" aria-label="What was performed">
       <p role="status">
-        {show.keys > 0 ? `${show.keys} keys for ${seconds(to.value - from.value)}, within ${error.value} mm and degrees of your hand.` : "Nothing was moved."}
+        {said(show, seconds(to.value - from.value), error.value)}
       </p>
       <Slider
         label="From"
@@ -80,11 +85,58 @@ export function Perform(): JSX.Element {
         }}
       />
       <div class="pose-tools">
-        <button type="button" class="primary" disabled={show.keys === 0} onClick={() => poser.keepPerformance()}>
+        <button type="button" class="primary" disabled={show.keys + show.walks === 0} onClick={() => poser.keepPerformance()}>
           Keep it
         </button>
         <button type="button" onClick={() => poser.dropPerformance()}>
           Throw it away
+        </button>
+      </div>
+    </div>
+  );
+}
+
+function said({ keys, walks }: Performs, long: string, error: number): string {
+  const parts = [
+    ...(keys > 0 ? [`${keys} keys for ${long}, within ${error} mm and degrees of your hand`] : []),
+    ...(walks > 0 ? [`${walks} ${walks === 1 ? "stretch" : "stretches"} of walking, each at the mean of how you drove`] : []),
+  ];
+  return parts.length > 0 ? `${parts.join("; ")}.` : "Nothing was moved.";
+}
+
+/** Drives the move and not the robot: a finger that lifts ends the walking; what the sliders say goes on until they are set back. */
+function Course(): JSX.Element {
+  const maker = useMaker();
+  const poser = usePoser();
+  const gait = maker.house.value?.maker.gaits[0];
+  const [most, aside, spin] = [gait?.forward_mm_s ?? 60, gait?.left_mm_s ?? 60, gait?.turn_deg_s ?? 20].map(Math.floor) as [number, number, number];
+  const { course } = poser;
+  const right = useComputed(() => -course.value.left_mm_s);
+  const up = useComputed(() => course.value.forward_mm_s);
+  const { forward_mm_s, left_mm_s, turn_deg_s } = course.value;
+  const set = (part: Partial<typeof STANDS>): void => {
+    course.value = { ...course.peek(), ...part };
+  };
+  return (
+    <div class="pose-course">
+      <Pad
+        label="Drive"
+        reach={most}
+        right={right}
+        up={up}
+        springs
+        move={(r, u) => {
+          const far = Math.max(1, Math.hypot(r / aside, u / most));
+          set({ forward_mm_s: Math.round(u / far), left_mm_s: Math.round(-r / far) });
+          return { at: null, ends: far > 1 };
+        }}
+      />
+      <div>
+        <Slider label="Forward" min={-most} max={most} step={5} value={forward_mm_s} shown={`${forward_mm_s} mm/s`} home={0} onValue={(mm) => set({ forward_mm_s: mm })} />
+        <Slider label="Left" min={-aside} max={aside} step={5} value={left_mm_s} shown={`${left_mm_s} mm/s`} home={0} onValue={(mm) => set({ left_mm_s: mm })} />
+        <Slider label="Turn left" min={-spin} max={spin} step={1} value={turn_deg_s} shown={`${turn_deg_s} °/s`} home={0} onValue={(deg) => set({ turn_deg_s: deg })} />
+        <button type="button" onClick={() => set(STANDS)}>
+          Stand
         </button>
       </div>
     </div>

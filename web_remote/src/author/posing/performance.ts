@@ -2,14 +2,27 @@
 
 import { apply, type Clip, type House, type Sheet } from "../edits.ts";
 import { type Channel, channels, FOOT_AXES, LEG_PARTS, type Pose, poseOf, type SequenceFile } from "../document.ts";
-import { placedKeys } from "../sheet.ts";
+import { placedKeys, placedWalks } from "../sheet.ts";
 
-/** One moment of a performance: all that a hand has moved until then. */
+/** How it is driven, in the units of a walking stretch. */
+export interface Course {
+  forward_mm_s: number;
+  left_mm_s: number;
+  turn_deg_s: number;
+}
+
+export const STANDS: Course = { forward_mm_s: 0, left_mm_s: 0, turn_deg_s: 0 };
+
+/** One moment of a performance: all that a hand has moved until then, and how it drives just then. */
 export interface Sample {
   /** From its beginning. */
   ms: number;
   pose: Pose;
+  course?: Course;
 }
+
+/** Shorter than this no leg has taken a step. */
+const SHORTEST_DRIVE_MS = 300;
 
 /** Samples as rows of values, one for each channel that any of them mentions; before it was moved it is as at first. */
 function table(samples: readonly Sample[], rest: Pose): { names: Channel[]; rows: number[][] } {
@@ -66,6 +79,37 @@ export function clipOf(samples: readonly Sample[], rest: Pose, from_ms: number, 
   }));
 }
 
+/**
+ * The walking stretches of the part of a performance from one moment to another, in ms from there: each time that it was
+ * driven is one, at the mean of how it was driven, since a stretch of walking has one course from its start to its end.
+ */
+export function walksOf(samples: readonly Sample[], from_ms: number, to_ms: number): (Course & { from_ms: number; to_ms: number })[] {
+  const found: (Course & { from_ms: number; to_ms: number })[] = [];
+  let held: Sample[] = [];
+  const end = (at: number): void => {
+    const first = held[0];
+    if (first && at - first.ms >= SHORTEST_DRIVE_MS) {
+      const mean = (of: keyof Course): number => Math.round((held.reduce((sum, { course }) => sum + (course?.[of] ?? 0), 0) / held.length) * 10) / 10 + 0;
+      found.push({
+        from_ms: Math.round(first.ms - from_ms),
+        to_ms: Math.round(at - from_ms),
+        forward_mm_s: mean("forward_mm_s"),
+        left_mm_s: mean("left_mm_s"),
+        turn_deg_s: mean("turn_deg_s"),
+      });
+    }
+    held = [];
+  };
+  const part = samples.filter(({ ms }) => ms >= from_ms && ms <= to_ms);
+  for (const sample of part) {
+    const { course } = sample;
+    if (course && (course.forward_mm_s || course.left_mm_s || course.turn_deg_s)) held.push(sample);
+    else end(sample.ms);
+  }
+  end(part.at(-1)?.ms ?? 0);
+  return found;
+}
+
 /** What a pose that keys a foot takes the place of: the angles of that leg, and the other way round. */
 export function otherWay(pose: Pose): Channel[] {
   const byFoot = Object.keys(pose.feet ?? {}).flatMap((leg) => LEG_PARTS.map((part): Channel => `joints_deg.${leg}.${part}`));
@@ -74,7 +118,11 @@ export function otherWay(pose: Pose): Channel[] {
 }
 
 /** A move with a performance in it from `at_ms` on: what it moves is not keyed otherwise while it lasts. */
-export function withPerformance(sheet: Sheet, clip: Clip, at_ms: number, house: House): SequenceFile {
+export function withPerformance(sheet: Sheet, clip: Clip, at_ms: number, house: House, walks: ReturnType<typeof walksOf> = []): SequenceFile {
+  return withDrives(clip.length > 0 ? withKeys(sheet, clip, at_ms, house) : sheet, walks, at_ms, house).doc;
+}
+
+function withKeys(sheet: Sheet, clip: Clip, at_ms: number, house: House): Sheet {
   const lasts = clip.at(-1)?.ms ?? 0;
   const pose = clip[0]?.pose ?? {};
   const mine = new Set(clip.map(({ ms }) => Math.round(at_ms + ms)));
@@ -83,5 +131,16 @@ export function withPerformance(sheet: Sheet, clip: Clip, at_ms: number, house: 
   const within = placedKeys(after).filter(({ ms }) => ms >= at_ms && ms <= at_ms + lasts);
   const between = within.filter(({ ms }) => !mine.has(Math.round(ms))).map(({ id }) => id);
   const others = apply(after, { do: "unkey", keys: between, channels: [...channels(pose).keys()] }, house);
-  return apply(others, { do: "unkey", keys: within.map(({ id }) => id), channels: otherWay(pose) }, house).doc;
+  return apply(others, { do: "unkey", keys: within.map(({ id }) => id), channels: otherWay(pose) }, house);
+}
+
+/** What was driven takes the place of the walking that was there. */
+function withDrives(sheet: Sheet, walks: ReturnType<typeof walksOf>, at_ms: number, house: House): Sheet {
+  const gait = house.maker.gaits[0]?.name;
+  return walks.reduce((so, { from_ms, to_ms, ...course }) => {
+    const [from, to] = [at_ms + from_ms, at_ms + to_ms];
+    const under = placedWalks(so).filter((walk) => walk.from < to && walk.to > from).map(({ id }) => id);
+    const free = under.length > 0 ? apply(so, { do: "remove-walks", walks: under }, house) : so;
+    return apply(free, { do: "walk", from_ms: from, to_ms: to, walk: { ...(gait && { gait }), ...course } }, house);
+  }, sheet);
 }

@@ -13,7 +13,7 @@ import { likeLeg, mirrored, oppositeOf, side } from "../mirror.ts";
 import { type Body, footOffsets, legReaches, resisting } from "../reach.ts";
 import { type House, placedKeys, placedWalks, type Sheet } from "../sheet.ts";
 import { jointsAt, tracksOf, valueAt } from "../tracks.ts";
-import { clipOf, otherWay, type Sample, withPerformance } from "./performance.ts";
+import { clipOf, type Course, otherWay, type Sample, STANDS, walksOf, withPerformance } from "./performance.ts";
 import { bodyReaches, bodyResisting } from "./reaching.ts";
 
 /** A key this near to the player's time is the one that is meant: half a frame. */
@@ -48,6 +48,7 @@ export interface Performs {
   phase: "running" | "done";
   length_ms: number;
   keys: number;
+  walks: number;
 }
 
 /** A performance while it lasts and until it is kept. */
@@ -138,6 +139,8 @@ export class Poser {
   // ---------------------------------------------------------------- performing
 
   readonly performs = signal<Performs | null>(null);
+  /** How it is driven at this moment of a performance. */
+  readonly course = signal<Course>(STANDS);
   #show: Show | null = null;
   #showOff = (): void => {};
 
@@ -149,7 +152,8 @@ export class Poser {
     const at_ms = Math.round(player.at.peek());
     player.seek(at_ms);
     this.#show = { gesture: this.gesture(), began: performance.now(), at_ms, rest: this.whole(), pose: {}, base: sheet.value, samples: [] };
-    this.performs.value = { phase: "running", length_ms: 0, keys: 0 };
+    this.course.value = STANDS;
+    this.performs.value = { phase: "running", length_ms: 0, keys: 0, walks: 0 };
     const timer = setInterval(() => this.#sample(), SAMPLE_MS);
     this.#showOff = () => clearInterval(timer);
   }
@@ -159,8 +163,8 @@ export class Poser {
     if (!show) return;
     const ms = performance.now() - show.began;
     if (ms > LONGEST_SHOW_MS) return this.performed(2);
-    show.samples.push({ ms, pose: show.pose });
-    if (show.samples.length % 5 === 0) this.performs.value = { phase: "running", length_ms: ms, keys: 0 };
+    show.samples.push({ ms, pose: show.pose, course: this.course.peek() });
+    if (show.samples.length % 5 === 0) this.performs.value = { phase: "running", length_ms: ms, keys: 0, walks: 0 };
   }
 
   /** Enough: it becomes keys, which can still be trimmed. */
@@ -168,7 +172,7 @@ export class Poser {
     this.#sample();
     this.#showOff();
     const length_ms = this.#show?.samples.at(-1)?.ms ?? 0;
-    this.performs.value = { phase: "done", length_ms, keys: 0 };
+    this.performs.value = { phase: "done", length_ms, keys: 0, walks: 0 };
     this.trim(0, length_ms, error);
   }
 
@@ -176,8 +180,9 @@ export class Poser {
     const [show, house, was] = [this.#show, this.maker.house.peek(), this.performs.peek()];
     if (!show || !house || !was) return;
     const clip = clipOf(show.samples, show.rest, from_ms, to_ms, error);
-    this.performs.value = { ...was, keys: clip.length };
-    if (clip.length > 0) this.maker.do({ do: "become", doc: withPerformance(show.base, clip, show.at_ms, house), why: "performed" }, show.gesture);
+    const walks = walksOf(show.samples, from_ms, to_ms);
+    this.performs.value = { ...was, keys: clip.length, walks: walks.length };
+    if (clip.length + walks.length > 0) this.maker.do({ do: "become", doc: withPerformance(show.base, clip, show.at_ms, house, walks), why: "performed" }, show.gesture);
   }
 
   /** Whoever goes away has not performed. */
