@@ -1,4 +1,4 @@
-import { useSignalEffect } from "@preact/signals";
+import { useComputed, useSignalEffect } from "@preact/signals";
 import type { JSX } from "preact";
 import { useMaker } from "./context.ts";
 import { stripOf } from "./strip/state.ts";
@@ -17,7 +17,9 @@ export function Transport(): JSX.Element {
   const maker = useMaker();
   const strip = stripOf(maker);
   const { player } = maker;
-  const doc = maker.doc.value;
+  // Signals, which change the page where they stand: the rest is not drawn anew for every picture of a preview.
+  const now = useComputed(() => (maker.doc.value ? saidTime(maker.doc.value, player.at.value) : ""));
+  const at = useComputed(() => Math.round(player.at.value));
   const findings = strip.findings.value;
   const worst = findings.some(({ severity }) => severity === "error") ? findings.findIndex(({ severity }) => severity === "error") : Math.min(0, findings.length - 1);
   useSignalEffect(() => {
@@ -40,7 +42,7 @@ export function Transport(): JSX.Element {
         </svg>
       </button>
       <output class="strip-now" data-testid="now">
-        {doc ? saidTime(doc, player.at.value) : ""}
+        {now}
       </output>
       <VerdictLine />
       {worst >= 0 && (
@@ -51,11 +53,11 @@ export function Transport(): JSX.Element {
       <input
         type="range"
         aria-label="Time"
-        aria-valuetext={doc ? saidTime(doc, player.at.value) : undefined}
+        aria-valuetext={now}
         min={0}
         max={Math.round(maker.lengthMs.value)}
         step={FRAME_MS}
-        value={Math.round(player.at.value)}
+        value={at}
         onInput={(event) => {
           player.pause();
           player.seek(event.currentTarget.valueAsNumber);

@@ -51,6 +51,8 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
   let lookAt: Vec3 = [0, 0, 0];
   let body: Vec3 = [0, 0, 0];
   let due = 0;
+  /** Of the picture. Asked of the canvas it would be laid out anew for every bead that is placed. */
+  let [width, height] = [0, 0];
   let now: State | null = null;
   const point = new Vector3();
 
@@ -60,7 +62,7 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
 
   const draw = (): void => {
     due = 0;
-    if (!robot || canvas.clientWidth === 0 || canvas.clientHeight === 0) return;
+    if (!robot || width === 0 || height === 0) return;
     // The eye follows the robot softly, so that its steps are seen.
     const share = still.matches ? 1 : 0.12;
     let [dx, dy] = [body[0] - lookAt[0], body[1] - lookAt[1]];
@@ -82,14 +84,14 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
   const view: View = {
     project([x, y, z], spot) {
       point.set(x, y, z).project(camera);
-      spot.x = ((point.x + 1) / 2) * canvas.clientWidth;
-      spot.y = ((1 - point.y) / 2) * canvas.clientHeight;
+      spot.x = ((point.x + 1) / 2) * width;
+      spot.y = ((1 - point.y) / 2) * height;
     },
     sight([x, y, z]) {
       const depth = -point.set(x, y, z).applyMatrix4(camera.matrixWorldInverse).z;
       const tall = 2 * Math.tan((FIELD_DEG * Math.PI) / 360) * depth;
       const [c, s] = [Math.cos(look.around), Math.sin(look.around)];
-      return { mm_per_px: tall / Math.max(1, canvas.clientHeight), right: [-s, c], away: [-c, -s], above: look.above };
+      return { mm_per_px: tall / Math.max(1, height), right: [-s, c], away: [-c, -s], above: look.above };
     },
     shown: () => now,
     drawn: null,
@@ -126,7 +128,7 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
   };
 
   const size = new ResizeObserver(() => {
-    const { clientWidth: width, clientHeight: height } = canvas;
+    [width, height] = [canvas.clientWidth, canvas.clientHeight];
     if (width === 0 || height === 0) return;
     renderer.setPixelRatio(Math.min(2, window.devicePixelRatio));
     renderer.setSize(width, height, false);

@@ -3,7 +3,7 @@
  * Tab, moved by arrow and Page keys. Where they are is set on them after each picture, without drawing this anew.
  */
 
-import { useComputed } from "@preact/signals";
+import { effect, useComputed } from "@preact/signals";
 import type { JSX, TargetedKeyboardEvent, TargetedPointerEvent } from "preact";
 import { useEffect, useMemo, useRef } from "preact/hooks";
 import { type Shape, shape, type Vec3 } from "../../kinematics.ts";
@@ -62,7 +62,8 @@ export function Grips({ view }: { view: View }): JSX.Element {
       if (state !== of || !figure) figure = shape(robot, state.joints_deg);
       of = state;
       let lines = "";
-      for (const grip of grips) {
+      // While it is played nothing can be taken hold of, and the beads are out of sight.
+      for (const grip of maker.player.playing.peek() ? [] : grips) {
         let spot = spots.current.get(grip.id);
         if (!spot) spots.current.set(grip.id, (spot = { x: 0, y: 0 }));
         view.project(whereIs(grip, robot, figure, state.body), spot);
@@ -95,8 +96,11 @@ export function Grips({ view }: { view: View }): JSX.Element {
       }
     };
     view.drawn = place;
-    place();
+    const end = effect(() => {
+      if (!maker.player.playing.value) place();
+    });
     return () => {
+      end();
       if (view.drawn === place) view.drawn = null;
     };
   }, [view, house, grips, maker, poser]);
