@@ -143,6 +143,7 @@ function backWhere(maker: Maker): () => void {
     if (lane) poser.part.value = lane;
   });
   const keep = (): void => {
+    maker.note();
     if (maker.name.peek()) remember(browserStore(), { makes: maker.name.peek(), at_ms: Math.round(maker.player.at.peek()), part: poser.part.peek() });
   };
   window.addEventListener("pagehide", keep);

@@ -248,6 +248,11 @@ export class Maker {
     return true;
   }
 
+  /** The page may be gone in a moment: what the hub does not have is written down in this browser now. */
+  note(): void {
+    this.#delivery.note();
+  }
+
   settle(): void {
     const history = this.history.value;
     if (!history || this.#gesture === null) return;

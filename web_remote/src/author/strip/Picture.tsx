@@ -28,6 +28,8 @@ export function Picture(): JSX.Element {
     const own = scroller.current;
     if (!own) return;
     const watch = new ResizeObserver(() => {
+      // Out of sight it keeps its size, and is there at once when it is looked at again.
+      if (own.clientWidth === 0) return;
       const [before] = size.peek();
       size.value = [own.clientWidth, own.clientHeight];
       const width = Math.max(60, own.clientWidth - gutterFor(own.clientWidth));
