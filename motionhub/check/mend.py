@@ -2,7 +2,7 @@
 
 A trial shifts the feet against the body in a handful of frames of a finding's stretch, works out joints,
 attitude, loads and supply again, and asks the rule whether it fits now. The changes are those that a
-person can make in one keyframe: raise or lower the body, move it sideways over the planted feet, set the
+person can make in one keyframe: raise or lower the body, move, lean or turn it over the planted feet, set the
 feet nearer or wider. All of them are tried in the worst frame, and those that mend that, from the least on, in
 the others.
 """
@@ -24,6 +24,7 @@ from motionhub.check.pieces import part
 from motionhub.check.slowed import slow_enough
 from motionhub.check.slowness import at_rest
 from motionhub.check.timeline import Timeline
+from motionhub.motion.posing import rotation
 from motionhub.motion.support import Support, rest_on_ground
 from motionhub.robot.kinematics import leg_angles, within
 from motionhub.robot.posture import Posture
@@ -35,6 +36,9 @@ Indices = NDArray[np.intp]
 SAMPLES = 6
 """Frames of a stretch that a change is tried in."""
 STEPS_MM = np.array([2, 4, 6, 8, 10, 12, 15, 18, 22, 26, 30, 35, 40, 50, 60], dtype=np.float64)
+STEPS_DEG = np.array([2, 4, 6, 8, 10, 12, 15], dtype=np.float64)
+DEG_AS_MM = 2.5
+"""A degree is as much of a change as so many millimetres: as far as it moves a foot 14 cm away."""
 LOOKED_AT = 50
 """Frames of a stretch in which is looked for how much slower it has to be."""
 TRIALS = 16
@@ -47,19 +51,27 @@ SPARE = 0.97
 """A change counts as mending when it leaves 3 %: the frames between the samples are not tried."""
 
 WAYS: tuple[tuple[str, str, tuple[float, float, float]], ...] = (
-    ("height", "lower the body by {mm:g} mm", (0, 0, -1)),
-    ("height", "raise the body by {mm:g} mm", (0, 0, 1)),
-    ("feet", "bring the feet in by {mm:g} mm", (-1, 0, 0)),
-    ("feet", "set the feet out by {mm:g} mm", (1, 0, 0)),
-    ("body", "move the body {mm:g} mm forward", (1, 0, 0)),
-    ("body", "move the body {mm:g} mm back", (-1, 0, 0)),
-    ("body", "move the body {mm:g} mm to the left", (0, 1, 0)),
-    ("body", "move the body {mm:g} mm to the right", (0, -1, 0)),
-    ("body", "move the body {mm:g} mm forward and as far to the left", (1, 1, 0)),
-    ("body", "move the body {mm:g} mm forward and as far to the right", (1, -1, 0)),
-    ("body", "move the body {mm:g} mm back and as far to the left", (-1, 1, 0)),
-    ("body", "move the body {mm:g} mm back and as far to the right", (-1, -1, 0)),
+    ("height", "lower the body by {by:g} mm", (0, 0, -1)),
+    ("height", "raise the body by {by:g} mm", (0, 0, 1)),
+    ("feet", "bring the feet in by {by:g} mm", (-1, 0, 0)),
+    ("feet", "set the feet out by {by:g} mm", (1, 0, 0)),
+    ("body", "move the body {by:g} mm forward", (1, 0, 0)),
+    ("body", "move the body {by:g} mm back", (-1, 0, 0)),
+    ("body", "move the body {by:g} mm to the left", (0, 1, 0)),
+    ("body", "move the body {by:g} mm to the right", (0, -1, 0)),
+    ("body", "move the body {by:g} mm forward and as far to the left", (1, 1, 0)),
+    ("body", "move the body {by:g} mm forward and as far to the right", (1, -1, 0)),
+    ("body", "move the body {by:g} mm back and as far to the left", (-1, 1, 0)),
+    ("body", "move the body {by:g} mm back and as far to the right", (-1, -1, 0)),
+    ("tilt", "lean the body {by:g} deg to the right", (1, 0, 0)),
+    ("tilt", "lean the body {by:g} deg to the left", (-1, 0, 0)),
+    ("tilt", "lean the body {by:g} deg forward", (0, 1, 0)),
+    ("tilt", "lean the body {by:g} deg back", (0, -1, 0)),
+    ("tilt", "turn the body {by:g} deg to the left", (0, 0, 1)),
+    ("tilt", "turn the body {by:g} deg to the right", (0, 0, -1)),
 )
+"""Kinds of change, their words, and their direction: mm forward, left and up (of feet: outwards); of a tilt the degrees
+of roll, pitch and yaw."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,11 +165,21 @@ class Budget:
 class _Change:
     words: str
     kind: str
-    mm: float
+    by: float
+    """mm, of a tilt degrees."""
     direction: tuple[float, float, float]
 
+    @property
+    def size(self) -> float:
+        """How much of a change it is, in mm."""
+        return self.by * DEG_AS_MM if self.kind == "tilt" else self.by
 
-_CHANGES = tuple(_Change(words, kind, float(mm), way) for kind, words, way in WAYS for mm in STEPS_MM)
+
+_CHANGES = tuple(
+    _Change(words, kind, float(by), way)
+    for kind, words, way in WAYS
+    for by in (STEPS_DEG if kind == "tilt" else STEPS_MM)
+)
 
 
 Rule = Callable[[Timeline, "Mender"], list[Finding]]
@@ -174,7 +196,7 @@ class Mender:
         self,
         stretch: Stretch,
         fits: Callable[[Trial], Flags],
-        kinds: tuple[str, ...] = ("height", "feet", "body"),
+        kinds: tuple[str, ...] = ("height", "feet", "body", "tilt"),
         window: int | None = None,
     ) -> str | None:
         """The smallest change that makes a stretch fit.
@@ -182,7 +204,7 @@ class Mender:
         Args:
             stretch: Where something is broken.
             fits: Given a trial, (C,) which of its changes mend it.
-            kinds: Which kinds of change to try, of ``height``, ``feet`` and ``body``.
+            kinds: Which kinds of change to try, of ``height``, ``feet``, ``body`` and ``tilt``.
             window: Frames up to the worst one that the samples are taken from; the stretch itself when None.
 
         Returns:
@@ -190,7 +212,7 @@ class Mender:
         """
         if not self.budget.spend():
             return None
-        changes = sorted((c for c in _CHANGES if c.kind in kinds), key=lambda c: (c.mm, kinds.index(c.kind)))
+        changes = sorted((c for c in _CHANGES if c.kind in kinds), key=lambda c: (c.size, kinds.index(c.kind)))
         if window is None:
             # What does not mend the worst frame does not mend the stretch. What adds up over a window may.
             good = self._mends(np.array([stretch.worst]), changes, fits)
@@ -200,7 +222,7 @@ class Mender:
             good = self._mends(frames, changes[done : done + some], fits)
             if good.size:
                 change = changes[done + int(good[0])]
-                return change.words.format(mm=change.mm)
+                return change.words.format(by=change.by)
             done, some = done + some, 2 * some
         return None
 
@@ -258,11 +280,16 @@ class Mender:
         robot = t.frames.robot
         joints = t.frames.joints[frames]
         support = rest_on_ground(robot, joints)
-        ways = {way: self._directions(support, *way) for way in {(c.kind, c.direction) for c in changes}}
-        shifts = np.stack([c.mm * 1e-3 * ways[c.kind, c.direction] for c in changes])
-        reach = leg_angles(robot, self._asked(frames, support.feet) + shifts)
-        moved = np.broadcast_to(joints, (len(shifts), *joints.shape)).copy()
-        moved[..., : 3 * robot.legs] = reach.joints.reshape(len(shifts), len(frames), -1)
+        asked = self._asked(frames, support.feet)
+        shifts = {(c.kind, c.direction) for c in changes if c.kind != "tilt"}
+        ways = {way: self._directions(support, *way) for way in shifts}
+        feet = [
+            _tilted(support, asked, c) if c.kind == "tilt" else asked + c.by * 1e-3 * ways[c.kind, c.direction]
+            for c in changes
+        ]
+        reach = leg_angles(robot, np.stack(feet))
+        moved = np.broadcast_to(joints, (len(changes), *joints.shape)).copy()
+        moved[..., : 3 * robot.legs] = reach.joints.reshape(len(changes), len(frames), -1)
         reached = np.asarray(reach.ok.all(axis=-1))
         # What moving takes is taken to be the same in another stance.
         moving = t.torques[frames] - loads_at_rest(robot, joints, support).torques
@@ -295,3 +322,11 @@ class Mender:
         outward = np.where(length > (robot.femur + robot.tibia) / 2, 1.0, -1.0)
         found: Array = feet + arm * (outward * short / np.maximum(length, 1e-9))[..., None]
         return found
+
+
+def _tilted(support: Support, feet: Array, change: _Change) -> Array:
+    """Feet (S, L, 3) in the frame of a body that leans or turns over them, about its reference point."""
+    roll, pitch, yaw = (np.deg2rad(change.by * part) for part in change.direction)
+    turn = np.swapaxes(support.rotation, -1, -2) @ rotation(roll, pitch, yaw) @ support.rotation
+    found: Array = feet @ turn
+    return found

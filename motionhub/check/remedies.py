@@ -36,7 +36,7 @@ LENGTHENED = ("joint-speed", "joint-torque", "supply-current", "supply-voltage")
 
 _NUMBER = r"([+-]?\d+(?:\.\d+)?)"
 _CHANGES = [
-    (kind, direction, re.compile(re.escape(words).replace(r"\{mm:g\}", _NUMBER) + r"(?! and as far)"))
+    (kind, direction, re.compile(re.escape(words).replace(r"\{by:g\}", _NUMBER) + r"(?! and as far)"))
     for kind, words, direction in WAYS
 ]
 _FOOT = re.compile(rf"keep the foot .* its hip \(x {_NUMBER}, y {_NUMBER}, z {_NUMBER} mm\)")
@@ -49,10 +49,11 @@ class Remedy:
     """A change of a move that may mend a finding."""
 
     kind: str
-    """slower, lower, higher, shift, feet-in, feet-out, foot or joint."""
+    """slower, lower, higher, shift, tilt, feet-in, feet-out, foot or joint."""
     words: str
     direction: tuple[float, float, float] = (0.0, 0.0, 0.0)
-    """mm to change by: of the body, of the foot, or with the feet's first number outwards."""
+    """mm to change by: of the body, of the foot, or with the feet's first number outwards; of a tilt roll, pitch and
+    yaw in degrees."""
     joint: str = ""
     degrees: float = 0.0
 
@@ -77,11 +78,12 @@ def remedies(finding: Finding) -> list[Remedy]:
         return found
     for kind, direction, pattern in _CHANGES:
         if match := pattern.search(finding.advice):
-            mm = float(match.group(1))
+            by = float(match.group(1))
             words = match.group(0)[:1].upper() + match.group(0)[1:]
-            x, y, z = (mm * part for part in direction)
+            x, y, z = (by * part for part in direction)
             name = {
                 "body": "shift",
+                "tilt": "tilt",
                 "height": "lower" if z < 0 else "higher",
                 "feet": "feet-in" if x < 0 else "feet-out",
             }
@@ -177,6 +179,8 @@ def _changed(sequence: Sequence, robot: Robot, finding: Finding, remedy: Remedy,
             shifts: dict[Channel, float] = {
                 ("body", "", key): mm for key, mm in (("x_mm", x), ("y_mm", y), ("z_mm", z)) if mm
             }
+        case "tilt":
+            shifts = {("body", "", key): deg for key, deg in (("roll_deg", x), ("pitch_deg", y), ("yaw_deg", z)) if deg}
         case "foot":
             leg = finding.subject or ""
             shifts = {("feet", leg, key): mm for key, mm in (("x_mm", x), ("y_mm", y), ("z_mm", z)) if mm}

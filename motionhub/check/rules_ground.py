@@ -7,11 +7,14 @@ from numpy.typing import NDArray
 
 from motionhub.check.attitude import ROLL
 from motionhub.check.findings import Finding, Limit, Stretch, stretches
+from motionhub.check.machine import some_of
 from motionhub.check.mend import Mender, Trial, up_to
 from motionhub.check.parts import pairs, part_names
 from motionhub.check.standing import Standing
 from motionhub.check.timeline import Timeline
 from motionhub.motion.odometry import travel
+from motionhub.motion.polygon import stability_margin
+from motionhub.motion.support import rest_on_ground
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -41,11 +44,9 @@ def _shift(mender: Mender, stretch: Stretch, wanted: float) -> str:
     def fits(trial: Trial) -> Flags:
         return np.asarray((trial.margin >= wanted + 5e-4).all(axis=1))
 
-    return (
-        mender.least(stretch, fits, ("body",))
-        or mender.least(stretch, fits, ("feet", "height"))
-        or "lift fewer feet at a time, or set them further apart"
-    )
+    found = mender.least(stretch, fits, ("body",)) or mender.least(stretch, fits, ("feet", "height", "tilt"))
+    tried = "no shift and no tilt of the body mends it: " if mender.budget.left >= 0 else ""
+    return found or f"{tried}lift fewer feet at a time, or set them further apart"
 
 
 def fallen(t: Timeline | Standing) -> Flags:
@@ -102,11 +103,30 @@ def foot_slip(t: Timeline, mender: Mender) -> list[Finding]:
         if own.max() <= SLIP:
             continue
 
-        def advise(stretch: Stretch, own: Array = own, name: str = name) -> str:
-            return f"lift {name} while it moves, or move it {up_to(float(own[stretch.worst]) * 1e3, 1):g} mm less"
+        def advise(stretch: Stretch, own: Array = own, leg: int = leg, name: str = name) -> str:
+            # Whatever part of its way a foot goes, it slides that part: so much less is no more than it may slide.
+            less = f"move it {up_to(float(own[stretch.worst] - SLIP) * 1e3 + 0.1, 1):g} mm less"
+            if _needed(t, stretch, leg):
+                return f"{less} over the ground: the weight needs {name}, so that it cannot be lifted there"
+            return f"lift {name} while it moves, or {less}"
 
         found += rule.findings(own, SLIP, advise, name, t.standing)
     return found
+
+
+def _needed(t: Timeline, stretch: Stretch, leg: int) -> bool:
+    """Whether the robot would stand less steady than it should if this foot were lifted where it slides."""
+    robot = t.frames.robot
+    rows = some_of(stretch.first, stretch.last, stretch.worst)
+    rows = rows[t.down[rows, leg]]
+    if not rows.size:
+        return False
+    support = rest_on_ground(robot, t.frames.joints[rows])
+    others = support.down.T.copy()
+    others[leg] = False
+    level = support.contacts[:, : robot.legs].transpose(2, 1, 0)
+    margin = stability_margin(level, others, support.com.T)
+    return bool((margin < robot.walk.margin).any())
 
 
 def _of_the_culprits(t: Timeline) -> Array:
@@ -173,7 +193,7 @@ def ground(t: Timeline, mender: Mender) -> list[Finding]:
                 return np.asarray((trial.parts[..., k] >= 0).all(axis=1))
 
             deep = up_to(-float(own[stretch.worst]) * 1e3, 1)
-            return mender.least(stretch, fits, ("height",)) or f"keep it {deep:g} mm higher"
+            return mender.least(stretch, fits, ("height", "tilt")) or f"keep it {deep:g} mm higher"
 
         found += rule.findings(own, 0.0, advise, name, t.standing, span=0.01)
     return found

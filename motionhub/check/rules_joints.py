@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from motionhub.check.derivatives import half_width
 from motionhub.check.findings import APART_S, Advise, Finding, Limit, Stretch, advised
+from motionhub.check.machine import some_of, stronger
 from motionhub.check.mend import LOOKED_AT, SLOWEST, SPARE, Mender, Trial, times_slower, up_to
 from motionhub.check.pieces import part
 from motionhub.check.rules_tracking import lagging
@@ -173,7 +174,6 @@ def joint_torque(t: Timeline, mender: Mender) -> list[Finding]:
 def _carry_less(t: Timeline, mender: Mender, j: int, servo: Servo) -> Advise:
     def advise(stretch: Stretch) -> str:
         i = stretch.worst
-        torque, volts = abs(float(t.torques[i, j])), float(t.rail.steady_volts[i])
         if jump := _jumps(t, j, stretch.first, stretch.last):
             return jump
         name = t.frames.robot.joint_names[j]
@@ -185,18 +185,10 @@ def _carry_less(t: Timeline, mender: Mender, j: int, servo: Servo) -> Advise:
             enough = SPARE * servo.torque_available(speed, trial.volts)
             return np.asarray((np.abs(trial.torques[..., j]) < enough).all(axis=1))
 
-        return mender.least(stretch, fits) or _stronger(t, servo, torque, volts, 1.0)
+        rows = some_of(stretch.first, stretch.last, i)
+        return mender.least(stretch, fits) or stronger(t, j, rows, np.abs(t.torques[rows, j]))
 
     return advise
-
-
-def _stronger(t: Timeline, servo: Servo, torque: float, volts: float, share: float) -> str:
-    """What the machine would need where the move cannot be helped."""
-    for setting in np.arange(np.ceil(t.set_v * 10 + 1e-6), np.floor(servo.max_v * 10 + 1e-6) + 1) / 10:
-        if torque < SPARE * share * float(servo.stall_torque_at(volts + setting - t.set_v)):
-            return f"set the rail to {setting:.1f} V"
-    need = torque / share / 0.0980665
-    return f"it takes a servo of {up_to(need, 1):g} kgf·cm stall torque, or less weight"
 
 
 def holding_torque(t: Timeline, mender: Mender) -> list[Finding]:
@@ -281,7 +273,6 @@ def _hold_less(t: Timeline, mender: Mender, j: int, servo: Servo, mean: Array, w
             before = np.arange(max(i - window + 1, 0), i + 1)
             if slower := _less_moving(t, j, servo, before, float(mean[i])):
                 return slower
-        volts = float(t.rail.steady_volts[i])
 
         def fits(trial: Trial) -> Flags:
             load = np.abs(trial.torques[..., j]) / servo.stall_torque_at(trial.volts)
@@ -293,9 +284,10 @@ def _hold_less(t: Timeline, mender: Mender, j: int, servo: Servo, mean: Array, w
             good: Flags = level < SPARE * servo.hold_fraction
             return good
 
-        torque = float(mean[i] * servo.stall_torque_at(volts))
         other = mender.least(stretch, fits, window=window)
-        machine = _stronger(t, servo, torque, volts, servo.hold_fraction)
+        rows = some_of(stretch.first, stretch.last, i)
+        torques = mean[rows] * servo.stall_torque_at(t.rail.steady_volts[rows])
+        machine = stronger(t, j, rows, torques, servo.hold_fraction)
         return f"{other}, or {machine}" if other else machine
 
     return advise

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from motionhub.check.discharge import USABLE
 from motionhub.check.findings import Finding, Limit, Stretch
+from motionhub.check.machine import higher_rail, some_of
 from motionhub.check.mend import SPARE, Mender, Trial, up_to
 from motionhub.check.slowness import for_current
 from motionhub.check.timeline import Timeline
@@ -58,10 +59,9 @@ def supply_voltage(t: Timeline, mender: Mender) -> list[Finding]:
         if amps > spec.regulator_a:
             return f"it browns out: see supply-current, or take a regulator of {up_to(amps * 1.05, 0.5):g} A"
         drop = spec.wiring_ohm * amps
-        setting = up_to(lowest + drop + 0.05, 0.1)
-        given = float(t.rail.volts[i]) + drop
-        if given > t.set_v - 0.01 and setting <= highest:
-            return f"set the rail to {setting:.1f} V; the wiring takes {drop:.1f} V of it"
+        rows = some_of(stretch.first, stretch.last, i)
+        if words := higher_rail(t, rows, lambda rail: bool((rail.volts >= lowest).all())):
+            return f"{words}; the wiring takes {drop:.1f} V of it"
         if drop > 0.3:
             return f"use thicker wires: they take {drop:.1f} V"
         return "charge the battery, or use one with another cell"

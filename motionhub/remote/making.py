@@ -35,8 +35,8 @@ ErrorDeg = Annotated[float, Field(ge=0.05, le=20, allow_inf_nan=False)]
 Heading = Annotated[str, Field(max_length=64)]
 Hand = Annotated[str, Field(pattern=r"^[A-Za-z0-9]{1,40}$")]
 """A browser's own mark, which it keeps: its drafts are found again by it."""
-RemedyKind = Literal["slower", "lower", "higher", "shift", "feet-in", "feet-out", "foot", "joint"]
-"""slower: more time where it is needed. lower, higher, shift: the body over its feet. feet-in, feet-out: all of
+RemedyKind = Literal["slower", "lower", "higher", "shift", "tilt", "feet-in", "feet-out", "foot", "joint"]
+"""slower: more time where it is needed. lower, higher, shift, tilt: the body over its feet. feet-in, feet-out: all of
 them, for the whole move. foot: that one, to where its leg reaches. joint: that one, back into its range."""
 
 # ---------------------------------------------------------------- from the browser

@@ -67,7 +67,7 @@ def finding(advice: str, way: str = "") -> Finding:
 @pytest.mark.parametrize("way", WAYS, ids=lambda way: way[1])
 def test_every_way_that_advice_can_name_is_understood(way: tuple[str, str, tuple[float, float, float]]) -> None:
     _, words, direction = way
-    (found,) = remedies(finding(words.format(mm=12)))
+    (found,) = remedies(finding(words.format(by=12)))
     assert found.direction == pytest.approx(tuple(12 * part for part in direction))
 
 

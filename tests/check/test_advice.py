@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from stances import LEFT_TRIPOD, frames, standing
 
+from motionhub.check.machine import stronger
 from motionhub.check.report import Report, check
 from motionhub.motion import documents
 from motionhub.motion.posing import joints_for
@@ -20,6 +21,15 @@ from motionhub.robot.model import Robot
 Array = NDArray[np.float64]
 
 DIRECTIONS = {"forward": (1, 0), "back": (-1, 0), "left": (0, 1), "right": (0, -1)}
+TILTS = {
+    ("lean", "right"): (3, 1),
+    ("lean", "left"): (3, -1),
+    ("lean", "forward"): (4, 1),
+    ("lean", "back"): (4, -1),
+    ("turn", "left"): (5, 1),
+    ("turn", "right"): (5, -1),
+}
+"""Roll lowers the right side, pitch the nose, yaw turns to the left (ROS REP 103)."""
 
 
 class Plan:
@@ -46,6 +56,9 @@ class Plan:
             for way, (x, y) in DIRECTIONS.items():
                 if way in found[2]:
                     self.body[:, :2] += np.array([x, y]) * float(found[1]) / 1e3
+        elif found := re.fullmatch(r"(?:lean|turn) the body ([\d.]+) deg (.*)", words):
+            axis, sign = TILTS[words.split()[0], found[2].removeprefix("to the ")]
+            self.body[:, axis] += sign * np.deg2rad(float(found[1]))
         elif found := re.fullmatch(r"set the rail to ([\d.]+) V.*", words):
             self.volts = float(found[1])
         else:
@@ -279,3 +292,96 @@ def test_ground_is_mended_by_raising_the_body(tansy: Robot) -> None:
     assert found.value == pytest.approx(84 - 25 + 12 - 80 - 10, abs=1e-6)
     plan.do(found.advice)
     assert "ground" not in broken(plan.check())
+
+
+@pytest.mark.parametrize(
+    ("attitude", "rule", "words"),
+    [
+        ((0.0, 0.0, 0.5), "joint-range", "turn the body .* to the right"),
+        ((0.0, 0.0, -0.5), "joint-range", "turn the body .* to the left"),
+        ((0.0, 0.5, 0.0), "joint-range", "lean the body .* back"),
+        ((0.0, -0.3, 0.0), "ground", "lean the body .* forward"),
+        ((0.62, 0.0, 0.0), "joint-range", "lean the body .* to the left"),
+        ((-0.62, 0.0, 0.0), "joint-range", "lean the body .* to the right"),
+    ],
+)
+def test_a_body_turned_or_leant_too_far_is_told_to_turn_or_lean_less(
+    attitude: tuple[float, float, float], rule: str, words: str, tansy: Robot
+) -> None:
+    """Where that is a smaller change than any shift; done as it says, it is mended."""
+    tail = replace(tansy.extra[1], tip=np.array([-0.16, 0.0, -0.05]))
+    robot = replace(tansy, extra=(tansy.extra[0], tail))
+    body = np.zeros((40, 6))
+    body[:, 3:] = attitude
+    plan = Plan(robot, standing(robot, 40), body)
+    # Each joint's finding names what mends that joint: one after the other, then.
+    for _ in range(4):
+        advice = advice_on(plan.check(), rule)
+        assert re.match(words, advice), advice
+        plan.do(advice)
+        if rule not in broken(plan.check()):
+            return
+    raise AssertionError(f"it is still there: {advice}")
+
+
+def test_a_foot_that_slides_may_be_lifted_if_the_others_carry_and_else_goes_less_far(tansy: Robot) -> None:
+    """Both things that are named are done; and of a foot that the weight needs, lifting is not named."""
+
+    def sliding(by: float, up: tuple[int, ...] = ()) -> Array:
+        feet = standing(tansy, 100)
+        feet[:, 2, 0] += np.linspace(0, by, 100)
+        feet[:, up, 2] += 0.03 * np.minimum(np.arange(100) / 20, 1)[:, None]
+        return feet
+
+    needed = "over the ground: the weight needs left_rear, so that it cannot be lifted there"
+    for up, words in (
+        ((), r"lift left_rear while it moves, or move it (\d+) mm less"),
+        ((1, 3, 5), rf"move it (\d+) mm less {needed}"),
+    ):
+        advice = advice_on(Plan(tansy, sliding(0.03, up)).check(), "foot-slip")
+        found = re.fullmatch(words, advice)
+        assert found, advice
+        less = float(found[1]) / 1e3
+        assert "foot-slip" not in broken(Plan(tansy, sliding(0.03 - less, up)).check())
+        # A short slide is shared with feet that hold still, so that of three a little less than is named would do.
+        assert "foot-slip" in broken(Plan(tansy, sliding(0.03 - 0.7 * less, up)).check())
+        lifted = sliding(0.03, up)
+        lifted[20:, 2, 2] += 0.02 * np.sin(np.linspace(0, np.pi, 80))
+        assert bool(broken(Plan(tansy, lifted).check()) & {"foot-slip", "stability", "tip-over"}) == bool(up)
+
+
+@pytest.mark.parametrize("wiring_ohm", [0.02, 0.06])
+@pytest.mark.parametrize("rule", ["joint-torque", "supply-voltage"])
+def test_a_higher_rail_is_named_by_what_the_wiring_leaves_and_what_speed_takes(
+    rule: str, wiring_ohm: float, tansy: Robot
+) -> None:
+    """The set-point that is named is enough by the whole check, and a tenth of a volt or two less is not."""
+    supply = replace(tansy.supply, wiring_ohm=wiring_ohm, regulator_a=100.0, battery_ohm=1e-3, regulator_dropout_v=0.1)
+    feet = standing(tansy, 200)
+    feet[:, LEFT_TRIPOD, 2] += 0.03 * np.minimum(np.arange(200) / 50, 1)[:, None]
+    turn = np.zeros((200, 6))
+    turn[:, 5] = 0.15 * np.sin(np.arange(200) / 8)
+    for weaker in np.arange(1.0, 0.1, -0.02):
+        kinds = {id(s): replace(s, stall_torque=s.stall_torque * weaker, min_v=5.17) for s in tansy.servos}
+        robot = replace(tansy, supply=supply, servos=tuple(kinds[id(s)] for s in tansy.servos))
+        plan = Plan(robot, feet, turn, volts=5.2)
+        report = plan.check()
+        if rule in broken(report):
+            break
+    t = report.timeline
+    if rule == "joint-torque":
+        joint = next(f.subject for f in report.findings if f.rule == rule and not f.way)
+        j = robot.joint_index[joint or ""]
+        words = stronger(t, j, np.arange(200), np.abs(t.torques[:, j]))
+    else:
+        words = advice_on(report, rule)
+    found = re.match(r"set the rail to ([\d.]+) V", words)
+    assert found, words
+    enough = float(found[1])
+
+    def left(volts: float) -> bool:
+        findings = Plan(robot, feet, turn, volts=volts).check().findings
+        return any(f.rule == rule and (rule != "joint-torque" or f.subject == joint) for f in findings if not f.way)
+
+    assert not left(enough)
+    assert left(enough - 0.2)

@@ -75,10 +75,10 @@ export type Hand = string;
 export const HAND = /^[A-Za-z0-9]{1,40}$/;
 
 /**
- * slower: more time where it is needed. lower, higher, shift: the body over its feet. feet-in, feet-out: all of
+ * slower: more time where it is needed. lower, higher, shift, tilt: the body over its feet. feet-in, feet-out: all of
  * them, for the whole move. foot: that one, to where its leg reaches. joint: that one, back into its range.
  */
-export type RemedyKind = "slower" | "lower" | "higher" | "shift" | "feet-in" | "feet-out" | "foot" | "joint";
+export type RemedyKind = "slower" | "lower" | "higher" | "shift" | "tilt" | "feet-in" | "feet-out" | "foot" | "joint";
 
 /**
  * ready: the cautions. centre: horns go on at mid-travel. look: what moves on which connector, and which way.
