@@ -108,20 +108,32 @@ def around(t: Timeline, rules: Iterable[Rule], own: Iterable[Finding], budget: B
     Returns:
         Findings with times of the move, in words that begin with what it is that goes wrong.
     """
-    known, rate = list(own), t.frames.rate_hz
+    known = list(own)
     found = list(_judged(t, [*_to_and_from(t), *_stops(t)], tuple(rules), budget or Budget(0)))
     said: list[Finding] = []
+    # By what two findings have to have in common, so that each is held against few others.
+    by_rule: dict[Hashable, list[Finding]] = {}
+    for finding in known:
+        _note(by_rule, finding)
     for finding in sorted(found, key=lambda f: -f.excess):
-        if not any(_same(finding, other, rate) for other in (*known, *said)):
+        # When a stop drags feet, it is the stop that does it and not the feet.
+        alike = [(finding.rule, finding.subject)]
+        if finding.rule == "foot-slip" and finding.way.startswith("stopping"):
+            alike.append((finding.rule, finding.way))
+        if not any(_near(finding, other) for key in alike for other in by_rule.get(key, ())):
             said.append(finding)
+            _note(by_rule, finding)
     return said
 
 
-def _same(one: Finding, other: Finding, rate_hz: float) -> bool:
-    near = other.start_s - APART_S <= one.start_s <= other.end_s + APART_S
-    # When a stop drags feet, it is the stop that does it and not the feet.
-    of_a_stop = one.rule == "foot-slip" and one.way.startswith("stopping") and other.way == one.way
-    return near and one.rule == other.rule and (one.subject == other.subject or of_a_stop)
+def _note(by_rule: dict[Hashable, list[Finding]], finding: Finding) -> None:
+    by_rule.setdefault((finding.rule, finding.subject), []).append(finding)
+    if finding.way:
+        by_rule.setdefault((finding.rule, finding.way), []).append(finding)
+
+
+def _near(one: Finding, other: Finding) -> bool:
+    return other.start_s - APART_S <= one.start_s <= other.end_s + APART_S
 
 
 # ------------------------------------------------------------------ the ways

@@ -15,7 +15,7 @@ from motionhub.check.findings import Finding, stretches
 from motionhub.check.mend import times_slower
 from motionhub.check.rules_ground import CLEAR, MARGIN_SLACK, SLIP, TOUCH, fallen
 from motionhub.check.slowness import at_rest
-from motionhub.check.standing import Standing, stood
+from motionhub.check.standing import Standing
 from motionhub.check.timeline import Timeline
 from motionhub.check.tracking import CREEP
 
@@ -56,25 +56,32 @@ def lagging(t: Timeline) -> list[Finding]:
 
 
 def _of_one(t: Timeline, part: slice) -> list[Finding]:
-    told = _broken(t.stood(part), SPARE)
+    told = pieces.part(t, np.arange(part.start, part.stop))
+    late = Standing(t.frames.robot, t.frames.joints[part] - t.late[part])
     found = []
-    for rule, broken in _broken(stood(t.frames.robot, t.frames.joints[part] - t.late[part])).items():
-        if broken.any() and not told[rule].any():
+    for rule in PLAIN:
+        # What the move breaks as it is told, or nearly, need not be worked out.
+        if not _broken(told, rule, SPARE).any() and (broken := _broken(late, rule)).any():
             frames = np.flatnonzero(broken) + part.start
             found.append(_finding(t, rule, int(frames[0]), int(frames[-1])))
     return found
 
 
-def _broken(s: Standing, spare: float = 0.0) -> dict[str, Flags]:
-    """By rule, (T,) frames that break it, or that come within ``spare`` (m) of that."""
-    fell = fallen(s)
-    return {
-        "tip-over": fell,
-        "stability": (s.margin < s.robot.walk.margin - MARGIN_SLACK + spare) & ~fell,
-        "clearance": s.clearance < CLEAR + spare,
-        "ground": (s.parts.min(axis=1, initial=1.0) < -TOUCH + spare) & ~s.tipped,
-        "foot-slip": (s.travel.slip.max(axis=1) > SLIP - spare) & ~s.tipped,
-    }
+def _broken(s: Timeline | Standing, rule: str, spare: float = 0.0) -> Flags:
+    """(T,) frames that break a rule, or that come within ``spare`` (m) of that."""
+    found: Flags
+    match rule:
+        case "tip-over":
+            found = fallen(s)
+        case "stability":
+            found = (s.margin < s.robot.walk.margin - MARGIN_SLACK + spare) & ~fallen(s)
+        case "clearance":
+            found = s.clearance < CLEAR + spare
+        case "ground":
+            found = (s.parts.min(axis=1, initial=1.0) < -TOUCH + spare) & ~s.tipped
+        case _:
+            found = (s.slip.max(axis=1) > SLIP - spare) & ~s.tipped
+    return found
 
 
 def _finding(t: Timeline, rule: str, first: int, last: int) -> Finding:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from motionhub.check.attitude import rolls_over
 from motionhub.check.loads import forces_at_rest
 from motionhub.check.parts import clearances, heights
-from motionhub.motion.odometry import Travel, travel
+from motionhub.motion.odometry import travel
 from motionhub.motion.support import rest_on_ground
 from motionhub.robot.model import Robot
 from motionhub.robot.posture import Posture
@@ -19,29 +19,49 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
-@dataclass(frozen=True, eq=False)
 class Standing:
-    """Frames of which only this is known; fields are as in :class:`~motionhub.check.timeline.Timeline`."""
+    """Frames of which only this is known; all is as in :class:`~motionhub.check.timeline.Timeline`.
 
-    robot: Robot
-    tipped: Flags
-    rolled: Array
-    margin: Array
-    parts: Array
-    clearance: Array
-    travel: Travel
+    What has to be worked out for it is so when it is first asked for.
 
+    Args:
+        robot: The robot.
+        joints: (T, J) rad, in order of time.
+    """
 
-def stood(robot: Robot, joints: Array) -> Standing:
-    """How it stands for joint angles (T, J) rad, in order of time."""
-    posture = Posture(robot, joints)
-    support = rest_on_ground(robot, joints, posture=posture)
-    return Standing(
-        robot=robot,
-        tipped=support.tipped,
-        rolled=rolls_over(robot, joints, support),
-        margin=support.margin,
-        parts=heights(robot, posture, support),
-        clearance=clearances(robot, posture)[0],
-        travel=travel(support.contacts[:, : robot.legs], support.down, forces_at_rest(robot, support)),
-    )
+    def __init__(self, robot: Robot, joints: Array) -> None:
+        self.robot, self.joints = robot, joints
+        self._posture = Posture(robot, joints)
+        self._support = rest_on_ground(robot, joints, posture=self._posture)
+
+    @property
+    def tipped(self) -> Flags:
+        """(T,)."""
+        return self._support.tipped
+
+    @property
+    def margin(self) -> Array:
+        """(T,) m."""
+        return self._support.margin
+
+    @cached_property
+    def rolled(self) -> Array:
+        """(T,) rad."""
+        return rolls_over(self.robot, self.joints, self._support)
+
+    @cached_property
+    def parts(self) -> Array:
+        """(T, P) m."""
+        return heights(self.robot, self._posture, self._support)
+
+    @cached_property
+    def clearance(self) -> Array:
+        """(T,) m."""
+        return clearances(self.robot, self._posture)[0]
+
+    @cached_property
+    def slip(self) -> Array:
+        """(T, L) m; feet that stand have not slid before the first frame."""
+        support = self._support
+        forces = forces_at_rest(self.robot, support)
+        return travel(support.contacts[:, : self.robot.legs], support.down, forces).slip

@@ -21,12 +21,12 @@ from motionhub.check.attitude import falls, rolls_over
 from motionhub.check.derivatives import derivatives, half_width
 from motionhub.check.loads import forces_at_rest, loads_at_rest, loads_in_motion
 from motionhub.check.parts import clearances, heights
-from motionhub.check.standing import Standing
 from motionhub.check.tracking import Followed, Follower, Lag, LagSums
 from motionhub.check.trunk import trunk_motion
 from motionhub.motion.frames import Frames
-from motionhub.motion.odometry import Odometer, Travel, travel
+from motionhub.motion.odometry import Odometer, Travel
 from motionhub.motion.support import rest_on_ground
+from motionhub.robot.model import Robot
 from motionhub.robot.posture import Posture
 
 Array = NDArray[np.float64]
@@ -90,18 +90,22 @@ class Timeline:
         """V, the regulator's set-point."""
         return self.frames.robot.supply.regulator_v
 
+    @property
+    def robot(self) -> Robot:
+        """Whose move it is."""
+        return self.frames.robot
+
+    @property
+    def slip(self) -> Array:
+        """(T, L) m, as in ``travel``."""
+        return self.travel.slip
+
     @cached_property
     def held(self) -> tuple[NDArray[np.intp], Array]:
         """(H,) frames whose poses are held: the first, the last, and where a routine waits; and (H, J) N·m for that."""
         robot, frames = self.frames.robot, np.unique([0, len(self.frames) - 1, *self.frames.holds]).astype(np.intp)
         joints = self.frames.joints[frames]
         return frames, loads_at_rest(robot, joints, rest_on_ground(robot, joints)).torques
-
-    def stood(self, rows: slice) -> Standing:
-        """How it stands in some frames; feet that stand have not slid before the first of them."""
-        own, down, forces = self.feet[rows], self.down[rows], self.forces[rows]
-        fields = {name: getattr(self, name)[rows] for name in ("tipped", "rolled", "margin", "parts", "clearance")}
-        return Standing(robot=self.frames.robot, travel=travel(own, down, forces), **fields)
 
     @property
     def standing(self) -> Flags:
@@ -208,14 +212,20 @@ class _Blocks:
 
     def _follow(self, joints: Array, speeds: Array, torques: Array, volts: Array, tipped: Flags) -> Followed:
         """Let the servos follow, all (J, n); and keep how hard they have to work at most."""
-        load, pace, free = np.abs(torques), np.abs(speeds), np.empty(torques.shape)
+        load, pace, free = np.abs(torques), np.abs(speeds), [volts] * len(torques)
         for kind, own in self.kinds:
             load[own] /= kind.stall_torque_at(volts)
-            free[own] = kind.free_speed_at(volts)
-        pace /= free
-        standing = ~tipped
-        np.maximum(self.heaviest, (load * standing).max(axis=1), out=self.heaviest)
-        np.maximum(self.hardest, ((load + pace) * standing).max(axis=1), out=self.hardest)
-        followed = self.follower.follow(joints, pace, load, free, torques * speeds > 0)
+            pace[own] /= (most := kind.free_speed_at(volts))
+            for j in own:
+                free[j] = most
+        at_most, fastest = load.max(axis=1), pace.max(axis=1)
+        if tipped.any():
+            standing = ~tipped
+            heavy, hard = (load * standing).max(axis=1), ((load + pace) * standing).max(axis=1)
+        else:
+            heavy, hard = at_most, (load + pace).max(axis=1)
+        np.maximum(self.heaviest, heavy, out=self.heaviest)
+        np.maximum(self.hardest, hard, out=self.hardest)
+        followed = self.follower.follow(joints, fastest, load, at_most, free, torques, speeds)
         self.lags.add(followed.late, speeds)
         return followed

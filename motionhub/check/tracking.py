@@ -61,15 +61,26 @@ class Follower:
         self.ideal_step, self.step, self.pace = np.zeros((3, robot.joints))
         self.held = np.zeros(robot.joints, dtype=bool)
 
-    def follow(self, rows: Array, pace: Array, load: Array, free: Array, lifting: Flags) -> Followed:
+    def follow(
+        self,
+        rows: Array,
+        fastest: Array,
+        load: Array,
+        heaviest: Array,
+        free: list[Array],
+        torques: Array,
+        speeds: Array,
+    ) -> Followed:
         """Follow one block.
 
         Args:
             rows: (J, n) rad, where each joint is told to be.
-            pace: (J, n) the speed that this takes, as a share of the servo's no-load speed at its voltage.
+            fastest: (J,) the most speed that this takes, as a share of the servo's no-load speed at its voltage.
             load: (J, n) the torque, as a share of its stall torque.
-            free: (J, n) no-load speeds, rad/s.
-            lifting: (J, n) whether torque and speed have the same sign.
+            heaviest: (J,) the most of it.
+            free: J of (n,), no-load speeds, rad/s.
+            torques: (J, n) N·m; where torque and speed have the same sign, a joint turns against its load.
+            speeds: (J, n) rad/s.
         """
         # It moves to a frame in the period after it has come: in frame i it is where frame i - 1 has sent it.
         aim = np.concatenate([self.told[:, None], rows[:, :-1]], axis=1)
@@ -77,13 +88,12 @@ class Follower:
         ideal_at, ideal_step = at[:, -1].copy(), at[:, -1] - (at[:, -2] if at.shape[1] > 1 else self.ideal)
         # A step of the filter is a mean of the steps told, and changes by (1 - p)·(told - last): neither is above
         # what the fastest of them makes it. So most joints cannot have come to a limit.
-        fastest = pace.max(axis=1)
         most = np.maximum(fastest, self.pace)
         self.pace = np.maximum(fastest, self.pace * self.keep ** rows.shape[1])
         apart = np.zeros(rows.shape[1])
-        risky = (most + load.max(axis=1) > 1) | (2 * (1 - self.keep) * most > self.period / RISE_S) | self.held
+        risky = (most + heaviest > 1) | (2 * (1 - self.keep) * most > self.period / RISE_S) | self.held
         for j in np.flatnonzero(risky):
-            against = np.where(lifting[j], load[j], 0.0)
+            against = np.where(torques[j] * speeds[j] > 0, load[j], 0.0)
             ideal = at[j].copy()
             if self._hold(int(j), at[j], aim[j], free[j], np.maximum(1 - against, CREEP)):
                 np.maximum(apart, np.abs(at[j] - ideal), out=apart)
@@ -118,20 +128,23 @@ class Follower:
             at_limits.insert(0, 0)
         off = False
         done, pull = 0, 1 - self.keep
+        # Plain numbers: one after the other they are several times quicker than rows.
+        told, path, top, gain = aim.tolist(), at.tolist(), most.tolist(), rise.tolist()
         for first in at_limits:
             if first < done:
                 continue
-            before = [float(self.at[j] - self.step[j]), float(self.at[j]), *at[max(first - 2, 0) : first].tolist()]
+            before = [float(self.at[j] - self.step[j]), float(self.at[j]), *path[max(first - 2, 0) : first]]
             x, step, off = before[-1], before[-1] - before[-2], True
-            for i in range(first, len(at)):
-                step = min(max(pull * (float(aim[i]) - x), step - float(rise[i])), step + float(rise[i]))
-                step = min(max(step, -float(most[i])), float(most[i]))
+            for i in range(first, len(path)):
+                step = min(max(pull * (told[i] - x), step - gain[i]), step + gain[i])
+                step = min(max(step, -top[i]), top[i])
                 x += step
-                if i > first and abs(x - at[i]) < BACK:
+                if i > first and abs(x - path[i]) < BACK:
                     off = False
                     break
-                at[i] = x
+                path[i] = x
             done = i
+        at[:] = path
         self.held[j] = off
         return bool(at_limits)
 

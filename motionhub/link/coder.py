@@ -234,10 +234,9 @@ class _Packets:
         total = np.full(len(firsts), differences.FIRST_HEAD + (self.together - 1) * differences.LATER_HEAD)
         for i in range(self.together):
             row = self._at(firsts + i * self.step)
-            left = row - known.foretold(back if i == 0 else ticks)
-            if span and not i:
-                # With mode 0 it does not matter what else is known.
-                left = left[1:]
+            away = back if i == 0 else ticks
+            # With mode 0 it does not matter what else is known.
+            left = row - (known.ahead(away) if span and not i else known.foretold(away))
             total = total + differences.fewest_bits(left).min(axis=0)
             known = known.after(row, back if i == 0 else ticks)
         return total

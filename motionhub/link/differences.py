@@ -81,16 +81,31 @@ class Known:
         newest = self.rows[0].astype(np.int32)
         if len(self.rows) == 1:
             return newest[None]
+        return np.concatenate([newest[None], self.ahead(ticks)])
+
+    def ahead(self, ticks: int) -> Ints:
+        """The same of all modes but the first, which leans on the newest frame alone; (modes - 1, …, J)."""
+        newest = self.rows[0].astype(np.int32, copy=False)
         gap = self.gaps[0]
         slope = (newest - self.rows[1]) * _share(gap) >> 12
-        lines = [slope * ticks]
+        found = np.empty((self.modes - 1, *newest.shape), dtype=np.int32)
+        np.multiply(slope, ticks, out=found[0])
         if len(self.rows) == 3:
-            before = (self.rows[1].astype(np.int32) - self.rows[2]) * _share(self.gaps[1]) >> 12
+            before = (self.rows[1].astype(np.int32, copy=False) - self.rows[2]) * _share(self.gaps[1]) >> 12
             weight = min(ticks * (ticks + gap) * _share(gap + self.gaps[1]) >> 8, 65535)
-            bend = np.minimum(np.maximum(slope - before, -8191), 8191) * weight >> 8
-            lines += [lines[0] + (bend >> 1), lines[0] + bend]
-        ahead = newest + (np.stack(lines) + 8 >> 4)
-        return np.concatenate([newest[None], np.minimum(np.maximum(ahead, 0), MOST_PULSE)])
+            bend = slope - before
+            np.maximum(bend, -8191, out=bend)
+            np.minimum(bend, 8191, out=bend)
+            bend *= weight
+            bend >>= 8
+            np.add(found[0], bend, out=found[2])
+            bend >>= 1
+            np.add(found[0], bend, out=found[1])
+        found += 8
+        found >>= 4
+        found += newest
+        np.maximum(found, 0, out=found)
+        return np.minimum(found, MOST_PULSE, out=found)
 
 
 def _share(ticks: int) -> int:

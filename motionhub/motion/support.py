@@ -355,8 +355,8 @@ class _Facets:
         shape = (len(triples), steps)
         self.normal = normal.reshape(3, *shape)
         self.height = height.reshape(shape)
-        deepest = np.full(shape, -np.inf)
-        for i in range(len(radii)):
+        deepest = _lowest_corner(self.normal, points[:, -4:, 0])
+        for i in range(len(radii) - 4):
             np.maximum(deepest, radii[i] - _dot(self.normal, points[:, i, None, :]), out=deepest)
         self.lowest = (deepest <= self.height + EXACT) & (area.reshape(shape) > SLIVER) & (self.normal[2] > 0)
         self.inside = _inside(self.normal, corner, com)
@@ -419,10 +419,28 @@ class _Facets:
         aside = np.where(holds, self.normal[0], -np.inf).max(axis=0) - np.where(holds, self.normal[0], np.inf).min(
             axis=0
         )
-        for t in np.flatnonzero(good & ((highest - lowest > 1e-7) | (aside > 1e-4))):
-            last = self.normal[:, best[t - 1], t - 1] if np.isnan(before[0, t]) else before[:, t]
-            options = np.flatnonzero(holds[:, t])
-            best[t] = options[np.argmax(last @ self.normal[:, options, t])]
+        open_ = np.flatnonzero(good & ((highest - lowest > 1e-7) | (aside > 1e-4)))
+        normals, no = self.normal[:, :, open_].T, ~holds[:, open_].T
+        for t, ways, none, first in zip(open_.tolist(), normals, no, before[:, open_].T, strict=True):
+            last = self.normal[:, best[t - 1], t - 1] if first[0] != first[0] else first
+            near = ways @ last
+            near[none] = -np.inf
+            best[t] = near.argmax()
+
+
+def _lowest_corner(normal: Array, corners: Array) -> Array:
+    """How far below the body's reference point the lowest corner of its underside is along each ``normal`` (3, …), m.
+
+    Args:
+        normal: Upwards.
+        corners: (3, 4) m, of a rectangle that is level in the body frame.
+    """
+    middle, half = corners.mean(axis=1), np.ptp(corners, axis=1) / 2
+    found: Array = np.abs(normal[0]) * half[0]
+    found += np.abs(normal[1]) * half[1]
+    for i in range(3):
+        found -= normal[i] * middle[i]
+    return found
 
 
 def _inside(normal: Array, corner: Array, com: Array) -> Array:
