@@ -175,12 +175,18 @@ class BringupLeg(Message):
 
 
 class BringupWent(Message):
-    """Whether it went that way; if not, the joint behind it turns the other way round from now on."""
+    """Whether it went that way; if not, the joint behind it turns the other way round from now on.
+
+    Or another joint moved in its place, and which way: then that one's plug is where this one belongs.
+    """
 
     type: Literal["bringup_went"] = "bringup_went"
     leg: Name
     way: LegWay
     right: bool
+    moved: Item | None = ""
+    """Another joint; null: nothing moved; empty: the right one did."""
+    moved_way: Way | None = None
 
 
 class BringupBack(Message):

@@ -81,7 +81,7 @@ _COMMANDS: dict[type[Message], Callable[[Any], commands.Command]] = {
     ),
     bringing.BringupLevel: lambda m: asks.BringupLevel(),
     bringing.BringupLeg: lambda m: asks.BringupLeg(m.leg, m.way),
-    bringing.BringupWent: lambda m: asks.BringupWent(m.leg, m.way, m.right),
+    bringing.BringupWent: lambda m: asks.BringupWent(m.leg, m.way, m.right, m.moved, m.moved_way),
     bringing.BringupBack: lambda m: asks.BringupBack(),
 }
 

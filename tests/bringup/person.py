@@ -53,6 +53,21 @@ def faulty(robot: Robot, dice: np.random.Generator) -> Calibration:
     )
 
 
+def off_deg(robot: Robot, truth: Calibration, known: Calibration, joints: np.ndarray) -> np.ndarray:
+    """How far the machine really is from where the hub has it, (..., J) degrees."""
+    return np.abs(np.rad2deg(truth.angles(robot, known.pulses(robot, joints)) - joints))
+
+
+def over_the_travel(robot: Robot, truth: Calibration, known: Calibration) -> float:
+    """The worst of :func:`off_deg` from end to end of every joint's range, as far as its servo's own ends let it go."""
+    joints = np.linspace(robot.lower, robot.upper, 41)
+    pulses = known.pulses(robot, joints)
+    low, high = known.by_connector(known.low_us), known.by_connector(known.high_us)
+    inside = known.by_joint(((pulses > low) & (pulses < high)).astype(np.float64)) > 0
+    assert inside.mean() > 0.9
+    return float(off_deg(robot, truth, known, joints)[inside].max())
+
+
 @dataclass
 class World:
     """The hub, and a machine that does what pulses say; time passes when somebody waits."""
@@ -61,6 +76,8 @@ class World:
     truth: Calibration
     joints: np.ndarray
     now: float = 0.0
+    divider: float = 1.0
+    """V that the robot's divider makes of each volt of its battery."""
     tick: Callable[[World], None] | None = None
 
     def pass_tick(self) -> None:
@@ -75,6 +92,8 @@ class World:
                 wanted = self.truth.angles(self.hub.robot, sent.pulses)
             self.joints = np.where(on, wanted, self.joints)
         self.take(list(sent.events))
+        if self.hub.ticks % 25 == 0:
+            self.telemetry()
 
     def take(self, events: list[Event]) -> list[str]:
         """Do what the shell does; refusals."""
@@ -89,19 +108,35 @@ class World:
                 self.kept = event
         return refused
 
+    @property
+    def battery(self) -> float:
+        """V, as a meter at the battery shows them."""
+        return 0.97 * self.hub.robot.supply.battery_full_v
+
+    def telemetry(self) -> None:
+        """What the robot says now and then."""
+        read = round(self.battery * self.divider * 1000)
+        told = Telemetry(read, Faults(0), int(Activity.FOLLOWING), 1, 100, 10, 0, 0)
+        self.take(self.hub.robot_says(told, self.now))
+
 
 UP = LinkView(up=True, round_trip_s=0.01, bytes_s=1000.0, budget_bytes_s=4000.0)
 
 
-def meet(robot: Robot, truth: Calibration, known: Calibration | None = None, notebook: Notebook | None = None) -> World:
+def meet(
+    robot: Robot,
+    truth: Calibration,
+    known: Calibration | None = None,
+    notebook: Notebook | None = None,
+    divider: float = 1.0,
+) -> World:
     """A show of a robot, with Ann in control, and a machine that is as ``truth`` says."""
     hub = Hub(robot, known or Calibration.default(robot), notebook=notebook)
-    world = World(hub, truth, robot.mid.copy())
+    world = World(hub, truth, robot.mid.copy(), divider=divider)
     hub.joined("ann", "Ann", True, 0.0)
     hub.joined("bob", "Bob", True, 0.0)
     hub.link_is(UP, 0.0)
-    full = round(robot.supply.battery_full_v * 1000)
-    hub.robot_says(Telemetry(full, Faults(0), int(Activity.FOLLOWING), 1, 100, 10, 0, 0), 0.0)
+    world.telemetry()
     hub.handle("ann", ask.Take(), 0.0)
     return world
 
@@ -144,10 +179,10 @@ class Person:
 
     # ---------------------------------------------------------------- eyes
 
-    def watch(self) -> np.ndarray:
-        """Where joints went while the bench was busy: the largest turn of each from where it began to hold."""
+    def watch(self, servos: int = 1) -> np.ndarray:
+        """Where joints went while the bench was busy: the largest turn of each from where so many servos hold."""
         bench = self.world.hub.workbench.bench
-        self.wait_until(lambda: bool((bench.pulses > 0).any()))
+        self.wait_until(lambda: int((bench.pulses > 0).sum()) >= servos)
         self.wait(0.3)
         before = self.world.joints.copy()
         far = np.zeros_like(before)
@@ -183,6 +218,8 @@ class Person:
                 interrupted()
 
     def _ready(self, item: str) -> None:
+        self.wait(2.0)
+        self.say(ask.MeterShows(round(self.world.battery, 2)))
         self.say(asks.BringupDone("ready", item))
 
     def setup(self) -> None:
@@ -240,9 +277,17 @@ class Person:
         self.setup()
         leg, way = item.split()
         self.say(asks.BringupLeg(leg, way))  # type: ignore[arg-type]
-        far = self.watch()
-        joint = 3 * self.robot.leg_index[leg] + ("left", "up", "out").index(way)
-        self.say(asks.BringupWent(leg, way, bool(far[joint] > DEAD_BAND)))  # type: ignore[arg-type]
+        far = self.watch(3)
+        asked = 3 * self.robot.leg_index[leg] + ("left", "up", "out").index(way)
+        moved = int(np.argmax(np.abs(far)))
+        if abs(far[moved]) < DEAD_BAND:
+            answer = asks.BringupWent(leg, way, False, None)  # type: ignore[arg-type]
+        elif moved == asked:
+            answer = asks.BringupWent(leg, way, bool(far[moved] > 0))  # type: ignore[arg-type]
+        else:
+            name, went = self.robot.joint_names[moved], "more" if far[moved] > 0 else "less"
+            answer = asks.BringupWent(leg, way, False, name, went)  # type: ignore[arg-type]
+        self.say(answer)
 
     def _floor(self, item: str) -> None:
         hub = self.world.hub

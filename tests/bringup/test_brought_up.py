@@ -8,23 +8,19 @@ reading, a ruler to a millimetre either way 0.58 mm.
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from person import Person, faulty, meet, shipped
+from person import Person, faulty, meet, off_deg, over_the_travel, shipped
 
+from motionhub.hub.bringup import asks
 from motionhub.motion.posing import rest_joints
 from motionhub.motion.support import rest_on_ground
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.kinematics import feet
-from motionhub.robot.model import Robot
 
 MANY = int(os.environ.get("MOTIONHUB_BRINGUPS", "4"))
-
-
-def off_deg(robot: Robot, truth: Calibration, known: Calibration, joints: np.ndarray) -> np.ndarray:
-    """How far the machine really is from where the hub has it, (..., J) degrees."""
-    return np.abs(np.rad2deg(truth.angles(robot, known.pulses(robot, joints)) - joints))
 
 
 @pytest.mark.parametrize("seed", range(MANY))
@@ -32,7 +28,7 @@ def test_every_fault_is_found_and_it_stands_level(seed: int) -> None:
     robot = shipped(("tansy", "trestle")[seed % 2])
     dice = np.random.default_rng(seed)
     truth = faulty(robot, dice)
-    world = meet(robot, truth)
+    world = meet(robot, truth, divider=float(dice.choice([0.96, 1.04])))
     person = Person(world, dice)
     person.bring_up()
     known = world.hub.calibration
@@ -43,20 +39,62 @@ def test_every_fault_is_found_and_it_stands_level(seed: int) -> None:
     np.testing.assert_allclose(known.scale[~other], 1, atol=0.04)
     assert len(person.screen.found) == 2 + 3 + 1
     assert person.screen.problems == ()
-    # Every joint, where it stands and up to where it was measured.
+    assert known.battery_scale * world.divider == pytest.approx(1, abs=0.005)
     rest = rest_joints(robot)
-    worst = off_deg(robot, truth, known, rest).max()
+    standing, worst = off_deg(robot, truth, known, rest).max(), over_the_travel(robot, truth, known)
     truly = truth.angles(robot, known.pulses(robot, rest))
     down = np.abs((feet(robot, truly) - feet(robot, rest))[:, 2]).max() * 1000
     stood = rest_on_ground(robot, np.stack([truly, rest]))
     hips = np.einsum("ti,li->tl", stood.normal, robot.hip) + stood.height[:, None]
     level = np.abs(hips[0] - hips[1]).max() * 1000
     print(
-        f"{robot.name}: worst joint {worst:.2f} deg, feet {down:.2f} mm, hips {level:.2f} mm; "
+        f"{robot.name}: worst joint {worst:.2f} deg over its travel, {standing:.2f} where it stands; "
+        f"feet {down:.2f} mm, hips {level:.2f} mm; "
         f"{person.readings} angles, {person.rulers} heights, {person.looks} looks"
     )
     assert worst < 1
     assert level < 1
+
+
+@pytest.mark.parametrize("seed", range(max(MANY // 2, 3)))
+def test_the_first_run_alone_finds_servos_that_sit_mirrored_and_plugs_that_are_swapped(seed: int) -> None:
+    """Nobody has looked before at what moves; each leg is asked to go each way, on the stand."""
+    robot = shipped(("trestle", "tansy")[seed % 2])
+    dice = np.random.default_rng(100 + seed)
+    own = 3 * robot.legs
+    direction, connector = np.ones(robot.joints), list(range(robot.joints))
+    direction[dice.choice(own, 3, replace=False)] = -1
+    a, b = int(dice.integers(own)), int(dice.integers(robot.joints - 1))
+    b += b >= a
+    connector[a], connector[b] = connector[b], connector[a]
+    trim = np.deg2rad(dice.uniform(-5, 5, robot.joints))
+    truth = replace(Calibration.default(robot), direction=direction, connector=tuple(connector), trim_rad=trim)
+    world = meet(robot, truth)
+    person = Person(world, dice)
+    asked = 0
+    while missing := [item for item in person.screen.items["legs"] if item not in person.screen.done["legs"]]:
+        person._legs(missing[0])
+        asked += 1
+        assert asked < 2 * own
+    print(f"{robot.name}: {asked} questions; {robot.joint_names[a]} and {robot.joint_names[b]} were swapped")
+    assert world.hub.calibration.connector == truth.connector
+    np.testing.assert_array_equal(world.hub.calibration.direction[:own], direction[:own])
+    assert person.screen.problems == ()
+
+
+def test_what_was_said_by_mistake_in_the_first_run_can_be_taken_back() -> None:
+    world = meet(shipped("trestle"), Calibration.default(shipped("trestle")))
+    person = Person(world, np.random.default_rng(0))
+    before = world.hub.calibration
+    person.setup()
+    person.say(asks.BringupWent("left_front", "up", False, "left_front.tibia", "more"))
+    assert world.hub.calibration.connector != before.connector
+    person.say(asks.BringupBack())
+    assert world.hub.calibration.connector == before.connector
+    refused = world.take(world.hub.handle("ann", asks.BringupWent("left_front", "up", False, "tail"), world.now))
+    assert refused == ["there is no joint 'tail'"]
+    refused = world.take(world.hub.handle("ann", asks.BringupWent("left_front", "up", False, "head"), world.now))
+    assert refused == ["which way did it move?"]
 
 
 def test_taken_up_again_wherever_it_was_left() -> None:

@@ -15,7 +15,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { GPIOR0_ADDRESS = 0x3E, EECR_ADDRESS = 0x3F, MCUSR_ADDRESS = 0x54, EEPROM_SIZE = 4096, WATCHED = 70, LOST = 1000 };
+enum { GPIOR0_ADDRESS = 0x3E, EECR_ADDRESS = 0x3F, EEDR_ADDRESS = 0x40, EEARL_ADDRESS = 0x41, MCUSR_ADDRESS = 0x54 };
+enum { EEPROM_SIZE = 4096, WATCHED = 70, LOST = 1000 };
 enum { STARTING = 1, ISSUING = 6 };  // as in program.cpp
 
 typedef struct {
@@ -41,13 +42,19 @@ typedef struct {
 } Issue;
 
 typedef struct {
+    uint64_t cycle;
+    uint16_t place;
+    uint8_t byte, unused[5];
+} Write;
+
+typedef struct {
     void* items;
     size_t size, count, room;
 } List;
 
 typedef struct Chip {
     avr_t* avr;
-    List edges, marks, said, issues, heard, coming;
+    List edges, marks, said, issues, heard, written, coming;
     size_t fed;            // of those that are coming
     uint64_t feed_due;     // when the next of them is there
     uint64_t byte_cycles;
@@ -143,8 +150,12 @@ static void on_eecr(avr_t* avr, avr_io_addr_t at, uint8_t value, void* param) {
     const int begins = (value & 2) && (before & 4) && !(before & 2);
     chip->eecr_write(avr, at, value, chip->eecr_param);
     if (!begins) return;
+    const uint16_t place = (uint16_t)(avr->data[EEARL_ADDRESS] | avr->data[EEARL_ADDRESS + 1] << 8);
+    Write* write = add(&chip->written);
+    write->cycle = avr->cycle;
+    write->place = place;
+    write->byte = avr->data[EEDR_ADDRESS];
     if (chip->cut_after >= 0 && chip->writes == chip->cut_after) {
-        const uint16_t place = (uint16_t)(avr->data[0x41] | avr->data[0x42] << 8);
         avr_eeprom_desc_t change = {.ee = &chip->torn, .offset = place, .size = 1};
         avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &change);
         chip->off = 1;
@@ -219,6 +230,7 @@ Chip* chip_new(const char* elf, int uart, uint32_t byte_cycles, const uint16_t* 
     chip->byte_cycles = byte_cycles;
     chip->issues.size = sizeof(Issue);
     chip->heard.size = 1;
+    chip->written.size = sizeof(Write);
     chip->given_at = places[0];
     chip->given_size = places[1] > 16 ? 16 : places[1];
     chip->survivor_at = places[2];
@@ -251,6 +263,7 @@ void chip_free(Chip* chip) {
     free(chip->said.items);
     free(chip->issues.items);
     free(chip->heard.items);
+    free(chip->written.items);
     free(chip->coming.items);
     free(chip);
 }
@@ -306,8 +319,9 @@ size_t chip_marks(Chip* chip, Mark* into, size_t room) { return taken(&chip->mar
 size_t chip_said(Chip* chip, Byte* into, size_t room) { return taken(&chip->said, into, room); }
 size_t chip_heard(Chip* chip, uint8_t* into, size_t room) { return taken(&chip->heard, into, room); }
 size_t chip_issues(Chip* chip, Issue* into, size_t room) { return taken(&chip->issues, into, room); }
+size_t chip_written(Chip* chip, Write* into, size_t room) { return taken(&chip->written, into, room); }
 size_t chip_held(Chip* chip, int which) {
-    const List* lists[] = {&chip->edges, &chip->marks, &chip->said, &chip->issues, &chip->heard};
+    const List* lists[] = {&chip->edges, &chip->marks, &chip->said, &chip->issues, &chip->heard, &chip->written};
     return lists[which]->count;
 }
 void chip_record(Chip* chip, int edges, int marks) {

@@ -37,6 +37,7 @@ EDGE = np.dtype([("cycle", "<u8"), ("channel", "<u2"), ("high", "<u2"), ("", "V4
 MARK = np.dtype([("cycle", "<u8"), ("now_ms", "<u4"), ("mv", "<u2"), ("loop_us", "<u2"), ("bytes", "<u2"), ("", "V6"),
                  ("doing", "<u4"), ("", "V4")])  # fmt: skip
 BYTE = np.dtype([("cycle", "<u8"), ("byte", "<u4"), ("", "V4")])
+WRITE = np.dtype([("cycle", "<u8"), ("place", "<u2"), ("byte", "u1"), ("", "V5")])
 
 
 class Doing(IntEnum):
@@ -132,7 +133,7 @@ class Chip:
         self._c = c = ctypes.CDLL(str(library))
         for name in ("new", "data"):
             getattr(c, f"chip_{name}").restype = ctypes.c_void_p
-        lists = ("edges", "marks", "said", "issues", "heard")
+        lists = ("edges", "marks", "said", "issues", "heard", "written")
         for name in ("cycle", "feed", "slept", "rx_worst", "overruns", "held", *lists):
             getattr(c, f"chip_{name}").restype = ctypes.c_uint64
         c.chip_writes.restype = ctypes.c_long
@@ -204,7 +205,7 @@ class Chip:
         return into.raw
 
     def _taken(self, which: str, kind: np.dtype) -> np.ndarray:
-        number = ("edges", "marks", "said", "issues", "heard").index(which)
+        number = ("edges", "marks", "said", "issues", "heard", "written").index(which)
         found = np.zeros(self._c.chip_held(self._chip, number), dtype=kind)
         count = getattr(self._c, f"chip_{which}")(
             self._chip, found.ctypes.data_as(ctypes.c_void_p), ctypes.c_size_t(len(found))
@@ -235,6 +236,10 @@ class Chip:
     def heard(self) -> bytes:
         """Bytes that the receiver has got since this was last asked: not those that came while it was off."""
         return self._taken("heard", np.dtype("u1")).tobytes()
+
+    def written(self) -> np.ndarray:
+        """Writes to EEPROM since this was last asked, each with its place and what it was to hold."""
+        return self._taken("written", WRITE)
 
     def said_bytes(self) -> bytes:
         return bytes(self.said()["byte"].astype(np.uint8))

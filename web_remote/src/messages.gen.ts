@@ -397,12 +397,20 @@ export interface BringupLeg {
   way: LegWay;
 }
 
-/** Whether it went that way; if not, the joint behind it turns the other way round from now on. */
+/**
+ * Whether it went that way; if not, the joint behind it turns the other way round from now on.
+ *
+ * Or another joint moved in its place, and which way: then that one's plug is where this one belongs.
+ */
 export interface BringupWent {
   type: "bringup_went";
   leg: Name;
   way: LegWay;
   right: boolean;
+  /** Left out: empty. */
+  moved?: string | null;
+  /** Left out: null. */
+  moved_way?: "more" | "less" | null;
 }
 
 /** Take the last step back. */

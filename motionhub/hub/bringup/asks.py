@@ -153,11 +153,17 @@ class BringupLeg:
 
 @dataclass(frozen=True)
 class BringupWent:
-    """Whether it went that way; if not, the joint behind it turns the other way round from now on."""
+    """Whether it went that way; if not, the joint behind it turns the other way round from now on.
+
+    Or another joint moved in its place, and which way: then that one's plug is where this one belongs.
+    """
 
     leg: str
     way: LegWay
     right: bool
+    moved: str | None = ""
+    """Another joint; None: nothing moved; empty: the right one did."""
+    moved_way: Way | None = None
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.hub.bringup.asks import LegWay
 from motionhub.hub.bringup.protractor import SCALES, Servo, fit
 from motionhub.hub.bringup.wiring import Wiring, wiring
 from motionhub.library.notebook import PAST, STEPS, Heights, Notebook, Past, Read, Saw, StepName, Way
@@ -21,22 +22,26 @@ from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
 
-REACH = np.deg2rad(40.0)
-"""How far from mid-travel the protractor is read: far apart tells µs per degree best; some joints have less room."""
+NEAR = np.deg2rad(40.0)
+"""How far from mid-travel the protractor is read first: a joint whose trim nobody knows yet stays within its range."""
+FAR = np.deg2rad(80.0)
+"""How far once it is roughly known: what is read at the ends of its range holds all over it. Less where there is no
+room; a protractor's arm is hardly turned further."""
+MARGIN = np.deg2rad(4.0)
+"""How far from the ends of its range it stays."""
 SURE = np.deg2rad(0.36)
-"""Enough readings of a joint that nothing else will measure: one standard deviation."""
-SURE_BEFORE_LEVEL = np.deg2rad(0.54)
-"""Of femurs and tibias, whose trims the hips' heights tell better."""
-READINGS = 10
-"""At most so many: a joint with more play than that is not brought nearer by an eleventh."""
+"""Enough readings of a joint: one standard deviation of where it stands, at the worse end of its range."""
+READINGS = 12
+"""At most so many: a joint with more play than that is not brought nearer by one more."""
 ROUNDS = 2
 """How often each stance is measured: a millimetre of the ruler is a degree of a short femur."""
 BEST_SPREAD = np.deg2rad(0.25)
 """What is known of a trim before levelling is never taken for better than this: a gear has play."""
 WIGGLE = np.deg2rad(12.0)
 """How far a joint goes to be seen: more than a horn has play, less than can do harm on a stand."""
-LEG_WAYS = {"left": 0, "up": 1, "out": 2}
+LEG_WAYS: dict[LegWay, int] = {"left": 0, "up": 1, "out": 2}
 """Which of a leg's three joints takes it which way."""
+OPPOSITE: dict[Way, Way] = {"more": "less", "less": "more"}
 
 
 @dataclass(frozen=True)
@@ -118,17 +123,22 @@ class Course:
     def saw(self, connector: str, moved: str | None, way: Way | None) -> None:
         """What moved when that connector's pulse grew longer; wiring and directions follow."""
         self._remember(f"what moved on the connector of {connector}")
+        self._saw(connector, moved, way)
+        self.mark("look", connector, moved is not None)
+
+    def _saw(self, connector: str, moved: str | None, way: Way | None) -> None:
         self._note(saw={**self.notebook.saw, connector: Saw(moved=moved, way=way if moved else None)})
         found = self.wiring
         before = self.calibration
+        changed = [i for i in range(self.robot.joints) if before.connector[i] != found.connector[i]]
         direction = before.direction.copy()
         for joint, sign in found.ways.items():
-            direction[joint] = sign
+            # What has been mended since of a joint that nobody speaks of now stays.
+            if joint in changed or self.robot.joint_names[joint] == moved:
+                direction[joint] = sign
         self.calibration = replace(before, direction=direction, connector=found.connector)
-        changed = [i for i in range(self.robot.joints) if before.connector[i] != found.connector[i]]
         # What a protractor said of another servo says nothing of this one.
         self._forget([self.robot.joint_names[i] for i in changed])
-        self.mark("look", connector, moved is not None)
 
     @property
     def wiring(self) -> Wiring:
@@ -146,13 +156,22 @@ class Course:
     # ---------------------------------------------------------------- trims and µs per degree
 
     def places(self, joint: str) -> tuple[float, float]:
-        """The two pulses, µs, at which the protractor is to be read: as far apart as there is room."""
-        robot, i = self.robot, self.robot.joint_index[joint]
+        """The two pulses, µs, at which to read the protractor: first near mid-travel, then as far as there is room.
+
+        Readings far apart tell µs per degree best; but only the first two say where the ends of the range are.
+        """
+        robot, known, i = self.robot, self.calibration, self.robot.joint_index[joint]
+        own = self.notebook.read.get(joint, ())
+        rough = len({each.pulse_us for each in own}) >= 2
         found = []
-        for end in (-REACH, REACH):
-            away = float(np.clip(robot.mid[i] + end, robot.lower[i], robot.upper[i]) - robot.mid[i])
-            pulse = robot.mid_us[i] + self.calibration.direction[i] * away * robot.us_per_rad[i]
-            found.append(float(np.rint(np.clip(pulse, self.calibration.low_us[i], self.calibration.high_us[i]))))
+        for end in (-1.0, 1.0):
+            if rough:
+                inside = np.clip(robot.mid[i] + end * FAR, robot.lower[i] + MARGIN, robot.upper[i] - MARGIN)
+                away = float((inside - robot.mid[i] + known.trim_rad[i]) * known.scale[i])
+            else:
+                away = float(np.clip(robot.mid[i] + end * NEAR, robot.lower[i], robot.upper[i]) - robot.mid[i])
+            pulse = robot.mid_us[i] + known.direction[i] * away * robot.us_per_rad[i]
+            found.append(float(np.rint(np.clip(pulse, known.low_us[i], known.high_us[i]))))
         return found[0], found[1]
 
     def read(self, joint: str, pulse: float, angle: float) -> None:
@@ -175,19 +194,14 @@ class Course:
         per_rad = float(self.calibration.direction[i] * robot.us_per_rad[i])
         away = tuple((each.pulse_us - float(robot.mid_us[i])) / per_rad for each in own)
         angles = tuple(float(np.deg2rad(each.angle_deg) - robot.mid[i]) for each in own)
-        low, high, rest = (float(each[i] - robot.mid[i]) for each in (robot.lower, robot.upper, self._rest))
-        return fit(away, angles, (max(-float(REACH), low), min(float(REACH), high), rest))
-
-    def sure(self, joint: str) -> float:
-        """rad, how well a joint has to be known before its readings are enough."""
-        i = self.robot.joint_index[joint]
-        return float(SURE if i >= 3 * self.robot.legs or i % 3 == 0 else SURE_BEFORE_LEVEL)
+        low, high = (float(each[i] - robot.mid[i]) for each in (robot.lower, robot.upper))
+        return fit(away, angles, (low, high))
 
     def next_pulse(self, joint: str) -> float | None:
         """Where to read the protractor next, µs; None when there are enough readings."""
         own = self.notebook.read.get(joint, ())
         low, high = self.places(joint)
-        if len(own) >= READINGS or (len(own) >= 2 and self.servo(joint).spread <= self.sure(joint)):
+        if len(own) >= READINGS or (len(own) >= 2 and self.servo(joint).spread <= SURE):
             return None
         near_low = sum(abs(each.pulse_us - low) <= abs(each.pulse_us - high) for each in own)
         return low if near_low <= len(own) - near_low else high
@@ -266,7 +280,7 @@ class Course:
 
     # ---------------------------------------------------------------- first steps
 
-    def leg_path(self, leg: str, way: str) -> tuple[Array, Array, int]:
+    def leg_path(self, leg: str, way: LegWay) -> tuple[Array, Array, int]:
         """Joints (J,) rad to hold a leg at, and those to take it that way; and which joint that is."""
         at = 3 * self.robot.leg_index[leg] + LEG_WAYS[way]
         start = self._rest.copy()
@@ -276,12 +290,47 @@ class Course:
         there[at] += WIGGLE
         return start, there, at
 
-    def went(self, leg: str, way: str, right: bool) -> None:
-        """Whether it went that way; if not, that joint's direction is the other one."""
-        joint = self.robot.joint_names[3 * self.robot.leg_index[leg] + LEG_WAYS[way]]
-        if not right:
-            self.turn(joint, bool(self.calibration.direction[self.robot.joint_index[joint]] > 0))
+    def went(self, leg: str, way: LegWay, right: bool, moved: str | None = "", moved_way: Way | None = None) -> None:
+        """Whether it went that way. If not, that joint's servo sits mirrored; or its plug is another joint's.
+
+        Args:
+            leg: The leg.
+            way: Which way it was to go.
+            right: Whether it did.
+            moved: Another joint that moved in its place; None: nothing did.
+            moved_way: Which way that went.
+        """
+        i = 3 * self.robot.leg_index[leg] + LEG_WAYS[way]
+        joint = self.robot.joint_names[i]
+        connector = self.robot.joint_names[self.calibration.connector[i]]
+        longer = bool(self.calibration.direction[i] > 0)
+        self._remember(f"how {leg} went {way}")
+        seen = joint if moved == "" else moved
+        # Whoever sees a joint move sees on which connector; what was said of it before is forgotten.
+        rest = {name: saw for name, saw in self.notebook.saw.items() if seen is None or saw.moved != seen}
+        self._note(saw=rest)
+        if seen != joint:
+            self._saw(connector, seen, moved_way if longer or moved_way is None else OPPOSITE[moved_way])
+            self.mark("look", connector, seen is not None)
+            self._again(connector)
+        else:
+            self._note(saw={**rest, connector: Saw(moved=joint, way="more" if right == longer else "less")})
+        if seen == joint and not right:
+            direction = self.calibration.direction.copy()
+            direction[i] = -direction[i]
+            self.calibration = replace(self.calibration, direction=direction)
+            self._fit(joint)
         self.mark("legs", f"{leg} {way}", right)
+
+    def _again(self, connector: str) -> None:
+        """Legs whose plugs have been found to be others are tried once more."""
+        i = self.robot.joint_index[connector]
+        concerned = {i, self.calibration.joint_at[i]}
+        for joint in concerned:
+            leg, kind = divmod(joint, 3)
+            if leg < self.robot.legs:
+                way = next(name for name, each in LEG_WAYS.items() if each == kind)
+                self.mark("legs", f"{self.robot.leg_names[leg]} {way}", False)
 
     # ---------------------------------------------------------------- back
 

@@ -227,7 +227,12 @@ def _leg(hub: Hub, command: ask.BringupLeg) -> str:
 def _went(hub: Hub, command: ask.BringupWent) -> str:
     if command.leg not in hub.robot.leg_index:
         return f"there is no leg {command.leg!r}"
-    hub.workbench.course.went(command.leg, command.way, command.right)
+    if command.moved:
+        if refused := _unknown(hub, command.moved):
+            return refused
+        if command.moved_way is None:
+            return "which way did it move?"
+    hub.workbench.course.went(command.leg, command.way, command.right, command.moved, command.moved_way)
     return ""
 
 

@@ -1,6 +1,6 @@
 /** Small parts that several steps of bring-up share. */
 
-import { useSignal } from "@preact/signals";
+import { type Signal, useSignal } from "@preact/signals";
 import type { ComponentChildren, JSX } from "preact";
 import type { Bringup, BringupJoint } from "../messages.gen.ts";
 import { jointWords, us, ways } from "./words.ts";
@@ -93,6 +93,31 @@ export function Typed(props: {
         {props.take}
       </button>
     </form>
+  );
+}
+
+/** Which other joint moved. */
+export function OtherJoint(props: { bringup: Bringup; not: string; which: Signal<string> }): JSX.Element {
+  const { which } = props;
+  return (
+    <label class="field">
+      Which joint moved?
+      <select
+        value={which.value}
+        onChange={(event) => {
+          which.value = event.currentTarget.value;
+        }}
+      >
+        <option value="">Choose</option>
+        {props.bringup.joints
+          .filter(({ name }) => name !== props.not)
+          .map(({ name }) => (
+            <option key={name} value={name}>
+              {jointWords(name)}
+            </option>
+          ))}
+      </select>
+    </label>
   );
 }
 

@@ -3,7 +3,7 @@
 import { useSignal } from "@preact/signals";
 import type { JSX } from "preact";
 import { useRemote } from "../ui/context.ts";
-import { Caution, JointHead, jointOf, Nudges, Pulse, type StepProps, Typed } from "./parts.tsx";
+import { Caution, JointHead, jointOf, Nudges, OtherJoint, Pulse, type StepProps, Typed } from "./parts.tsx";
 import { deg, jointWords, measured, opposite, us, type Way, ways } from "./words.ts";
 
 export function Centre(props: StepProps): JSX.Element | null {
@@ -78,26 +78,7 @@ export function Look(props: StepProps): JSX.Element | null {
       >
         Move it
       </button>
-      {other.value && (
-        <label class="field">
-          Which joint moved?
-          <select
-            value={which.value}
-            onChange={(event) => {
-              which.value = event.currentTarget.value;
-            }}
-          >
-            <option value="">Choose</option>
-            {props.bringup.joints
-              .filter(({ name }) => name !== joint.name)
-              .map(({ name }) => (
-                <option key={name} value={name}>
-                  {jointWords(name)}
-                </option>
-              ))}
-          </select>
-        </label>
-      )}
+      {other.value && <OtherJoint bringup={props.bringup} not={joint.name} which={which} />}
       <p class="asked">{other.value ? "Which way did that go first?" : "Did it move, and which way first?"}</p>
       <div class="choices">
         <button type="button" disabled={!props.able || !asked} onClick={() => saw(asked, "more")}>

@@ -8,8 +8,8 @@ import { Gate } from "../ui/Gate.tsx";
 import { OnTheRobot } from "../ui/OnTheRobot.tsx";
 import { TurnStrip } from "../ui/TurnStrip.tsx";
 import { WalkPad } from "../ui/WalkPad.tsx";
-import { Caution, type StepProps } from "./parts.tsx";
-import { deg, jointWords, type LegWay } from "./words.ts";
+import { Caution, OtherJoint, type StepProps } from "./parts.tsx";
+import { deg, jointWords, type LegWay, type Way, ways } from "./words.ts";
 
 const BEFORE = [
   "The robot is on a stand, and no foot reaches the table.",
@@ -175,14 +175,30 @@ const GOES: Record<LegWay, string> = {
   left: "Did the leg go to the robot’s left first, seen from above?",
 };
 
+/** The joint that takes a leg each way. */
+const BEHIND: Record<LegWay, string> = { left: "coxa", up: "femur", out: "tibia" };
+
 export function Legs(props: StepProps): JSX.Element {
   const remote = useRemote();
   const [leg = "", word = "up"] = props.item.split(" ");
   const way: LegWay = word === "out" || word === "left" ? word : "up";
+  const other = useSignal(false);
+  const which = useSignal("");
+  useEffect(() => {
+    other.value = false;
+    which.value = "";
+  }, [props.item]);
+  const joint = `${leg}.${BEHIND[way]}`;
   const went = (right: boolean): void => {
-    remote.send({ type: "bringup_went", leg, way, right });
+    remote.send({ type: "bringup_went", leg, way, right, moved: "", moved_way: null });
     if (right) props.next();
   };
+  const elsewhere = (moved: string | null, moved_way: Way | null): void => {
+    remote.send({ type: "bringup_went", leg, way, right: false, moved, moved_way });
+    other.value = false;
+    which.value = "";
+  };
+  const [more, less] = ways(which.value || joint);
   return (
     <>
       <div class="joint-head">
@@ -197,16 +213,49 @@ export function Legs(props: StepProps): JSX.Element {
       >
         Move the leg
       </button>
-      <p class="asked">{GOES[way]}</p>
+      {other.value ? (
+        <>
+          <OtherJoint bringup={props.bringup} not={joint} which={which} />
+          <p class="asked">Which way did that go first?</p>
+        </>
+      ) : (
+        <p class="asked">{GOES[way]}</p>
+      )}
       <div class="choices">
-        <button type="button" class="primary" disabled={!props.able} onClick={() => went(true)}>
-          Yes
+        {other.value ? (
+          <>
+            <button type="button" disabled={!props.able || !which.value} onClick={() => elsewhere(which.value, "more")}>
+              {more}
+            </button>
+            <button type="button" disabled={!props.able || !which.value} onClick={() => elsewhere(which.value, "less")}>
+              {less}
+            </button>
+          </>
+        ) : (
+          <>
+            <button type="button" class="primary" disabled={!props.able} onClick={() => went(true)}>
+              Yes
+            </button>
+            <button type="button" disabled={!props.able} onClick={() => went(false)}>
+              The other way
+            </button>
+          </>
+        )}
+        <button
+          type="button"
+          disabled={!props.able}
+          aria-pressed={other.value}
+          onClick={() => {
+            other.value = !other.value;
+          }}
+        >
+          Another joint
         </button>
-        <button type="button" disabled={!props.able} onClick={() => went(false)}>
-          The other way
+        <button type="button" disabled={!props.able} onClick={() => elsewhere(null, null)}>
+          Nothing moved
         </button>
       </div>
-      <p class="small">If something else moved, go back to “What moves?” and look at that pin again.</p>
+      <p class="small">What you answer mends the plugs and the directions; then move the leg again.</p>
     </>
   );
 }
