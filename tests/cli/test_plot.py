@@ -14,7 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from motionhub.check.report import Report, check
-from motionhub.cli.picture import DPI, LISTED, POINTS, able, describe, draw, worst_frames
+from motionhub.cli.picture import DPI, LISTED, able, describe, draw
+from motionhub.cli.picture_marks import POINTS, worst_frames
 from motionhub.errors import InputError
 from motionhub.library.shipped import shipped_folder
 from motionhub.motion import documents
