@@ -21,9 +21,10 @@ import json
 from pathlib import Path
 from typing import Annotated, Literal, Self, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from motionhub.errors import InputError, from_validation, unknown
+from motionhub.errors import InputError, unknown
+from motionhub.robot import toolfile
 from motionhub.robot.model import Robot
 from motionhub.robot.robotfile import Number, PulseWidth
 
@@ -101,21 +102,7 @@ class Notebook(_Model):
         Raises:
             InputError: naming the place in it and what was expected there.
         """
-        try:
-            data = json.loads(text)
-        except (json.JSONDecodeError, RecursionError) as error:
-            line = f"line {error.lineno}" if isinstance(error, json.JSONDecodeError) else ""
-            raise InputError(source, line, "expected JSON") from None
-        if not isinstance(data, dict):
-            raise InputError(source, "", "expected a JSON object")
-        if data.get("format") != FORMAT:
-            raise InputError(source, "format", f"expected {FORMAT!r}, found {data.get('format')!r}")
-        try:
-            found = cls.model_validate(data)
-        except ValidationError as error:
-            raise from_validation(source, error, cls) from None
-        if found.robot != robot.name:
-            raise InputError(source, "robot", f"expected the notebook of {robot.name!r}, found {found.robot!r}'s")
+        found = toolfile.read(cls, text, source, robot, FORMAT, "notebook")
         moved = [saw.moved for saw in found.saw.values() if saw.moved is not None]
         for name in [*found.saw, *found.read, *moved]:
             if name not in robot.joint_index:

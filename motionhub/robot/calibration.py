@@ -26,9 +26,10 @@ from typing import Annotated, Literal, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from pydantic import BaseModel, ConfigDict, Field, StrictBool, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, StrictBool, model_validator
 
-from motionhub.errors import InputError, from_validation, unknown
+from motionhub.errors import InputError, unknown
+from motionhub.robot import toolfile
 from motionhub.robot.model import Robot
 from motionhub.robot.robotfile import Number, PulseWidth
 
@@ -186,24 +187,7 @@ class Calibration:
         Raises:
             InputError: naming the place in the file and what was expected there.
         """
-        try:
-            data = json.loads(text)
-        except json.JSONDecodeError as error:
-            raise InputError(
-                source, f"line {error.lineno}", f"expected JSON, {error.msg[:1].lower()}{error.msg[1:]}"
-            ) from None
-        except RecursionError:
-            raise InputError(source, "", "expected JSON, found it nested too deeply") from None
-        if not isinstance(data, dict):
-            raise InputError(source, "", "expected a JSON object")
-        if data.get("format") != FORMAT:
-            raise InputError(source, "format", f"expected {FORMAT!r}, found {data.get('format')!r}")
-        try:
-            file = CalibrationFile.model_validate(data)
-        except ValidationError as error:
-            raise from_validation(source, error, CalibrationFile) from None
-        if file.robot != robot.name:
-            raise InputError(source, "robot", f"expected the calibration of {robot.name!r}, found {file.robot!r}'s")
+        file = toolfile.read(CalibrationFile, text, source, robot, FORMAT, "calibration")
         return cls._from_file(file, source, robot)
 
     @classmethod

@@ -135,6 +135,7 @@ def test_refusals_name_the_place_and_what_was_expected(tansy: Robot) -> None:
     assert refusal(tansy, "{").startswith("line 1: expected JSON, ")
     assert refusal(tansy, "[1]") == "expected a JSON object"
     assert refusal(tansy, "[" * 100_000) == "expected JSON, found it nested too deeply"
+    assert refusal(tansy, f'{{"format": {"1" * 5000}}}') == "expected JSON, found a number that is too long"
     assert refusal(tansy, '{"format": 1}') == f"format: expected '{FORMAT}', found 1"
     assert refusal(tansy, entry(tansy, trim_dg=2)).endswith(
         "trim_dg: is not a known key here; did you mean 'trim_deg'?"
