@@ -30,6 +30,7 @@ COMMANDS = {
     "frames": "Write a move's joint angles as CSV.",
     "retime": "Write a move again with timing that fits the robot.",
     "play": "Send a move to the robot, without a remote.",
+    "ready": "Ask the hub that runs whether the show may begin.",
     "flight": "Show what happened in the last minute, or before a fault.",
     "new": "Describe a robot: asks what a ruler and a scale can tell.",
     "sheet": "Write the wiring as a page to print.",

@@ -55,15 +55,16 @@ def load_or_make(path: Path, *, renew: bool = False) -> Keys:
         OSError: They cannot be kept there.
     """
     if not renew:
-        kept = _read(path)
-        if kept is not None:
-            return kept
+        found = kept(path)
+        if found is not None:
+            return found
     keys = Keys.make()
     _write(path, keys)
     return keys
 
 
-def _read(path: Path) -> Keys | None:
+def kept(path: Path) -> Keys | None:
+    """The keys in ``path``; None if there are none, or they are damaged."""
     try:
         # Whoever may read the file may drive the robot: take that back, if a copy or a umask gave it.
         path.chmod(0o600)

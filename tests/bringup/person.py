@@ -78,6 +78,8 @@ class World:
     now: float = 0.0
     divider: float = 1.0
     """V that the robot's divider makes of each volt of its battery."""
+    radio_s: float = 0.1
+    """After so long whatever the hub has sent has come to the servos; nobody reads an angle sooner."""
     tick: Callable[[World], None] | None = None
 
     def pass_tick(self) -> None:
@@ -171,7 +173,7 @@ class Person:
 
     def still(self) -> None:
         self.wait_until(lambda: self.world.hub.workbench.bench.still)
-        self.wait(0.1)
+        self.wait(self.world.radio_s)
 
     @property
     def screen(self) -> BringupView:

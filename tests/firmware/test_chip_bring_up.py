@@ -48,7 +48,7 @@ class OnTheWire(World):
 
     def __init__(self, chip: Chip, truth: Calibration) -> None:
         robot = chip.robot
-        super().__init__(board_hub(robot), truth, robot.mid.copy(), divider=0.96)
+        super().__init__(board_hub(robot), truth, robot.mid.copy(), divider=0.96, radio_s=0.5)
         self.chip, self.session = chip, LinkSession(robot, 77)
         self.pulses = np.zeros(robot.joints)
         self._last_us = np.full(robot.joints, -PERIOD * 10)
