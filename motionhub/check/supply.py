@@ -74,7 +74,7 @@ def solve(
     setting = supply.regulator_v if set_v is None else set_v
     cell = supply.battery_nominal_v if battery_v is None else battery_v
     fixed = outputs @ np.array([o.current_a for o in robot.outputs]) if robot.outputs else np.zeros(len(torques))
-    draw = _Draw(robot, np.abs(torques), np.abs(speeds), fixed)
+    draw = _Draw(robot, np.abs(torques), np.abs(speeds), fixed, setting)
 
     def given(amps: Array) -> Array:
         return _regulator(supply, cell, setting, amps)[0]
@@ -131,12 +131,12 @@ class _Draw:
     From sums over servos of a kind where none of them is at a limit, which is nearly always; servo by servo elsewhere.
     """
 
-    def __init__(self, robot: Robot, torques: Array, speeds: Array, fixed: Array) -> None:
+    def __init__(self, robot: Robot, torques: Array, speeds: Array, fixed: Array, setting: float) -> None:
         self.fixed = fixed
         kinds: dict[int, tuple[Servo, list[int]]] = {}
         for i, servo in enumerate(robot.servos):
             kinds.setdefault(id(servo), (servo, []))[1].append(i)
-        self.kinds = [_Kind(servo, torques[:, own], speeds[:, own]) for servo, own in kinds.values()]
+        self.kinds = [_Kind(servo, torques[:, own], speeds[:, own], setting) for servo, own in kinds.values()]
 
     def __call__(self, volts: Array, part: NDArray[np.intp] | None) -> Array:
         total: Array = self.fixed if part is None else self.fixed[part]
@@ -146,9 +146,10 @@ class _Draw:
 
 
 class _Kind:
-    """All servos of one kind, with the sizes of their torques and speeds, (T, n)."""
+    """All servos of one kind, with the sizes of their torques and speeds, (T, n), on a rail of about so many volts."""
 
-    def __init__(self, servo: Servo, torques: Array, speeds: Array) -> None:
+    def __init__(self, servo: Servo, torques: Array, speeds: Array, setting: float) -> None:
+        torques = servo.chasing(torques, speeds, setting)
         self.servo, self.torques, self.speeds = servo, torques, speeds
         self.sums = (torques.sum(axis=1), speeds.sum(axis=1), torques.max(axis=1), speeds.max(axis=1))
 

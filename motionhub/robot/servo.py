@@ -26,6 +26,10 @@ RISE_S = 0.04
 """s: in which a servo without a load gets from standing to its no-load speed (practice)."""
 _CURRENT = ("idle_a", "stall_a", "running_a", "stall_torque", "free_speed")
 """The curves that a current takes."""
+PULSE_S = 0.02
+"""s from one pulse to the next, each of which tells one angle (practice)."""
+BAND = float(np.deg2rad(8))
+"""rad of error from which on a servo gives all it has (practice: 3 to 10 degrees)."""
 KGF_CM = 0.0980665
 """N·m in one kgf·cm, exactly (standard gravity, CGPM 1901)."""
 
@@ -153,6 +157,26 @@ class Servo:
         own, turning = per_torque * most_torque, per_speed * most_speed
         linear = (own + turning <= stall) & (most_speed <= free)
         return count * idle + per_torque * torque + per_speed * speed, linear
+
+    def chasing(self, torque: Array, speed: Array, volts: float) -> Array:
+        """What ``torque`` (T, n) N·m comes to on average as a size, given while following pulses at ``speed`` rad/s.
+
+        A pulse tells one angle for all of :data:`PULSE_S`. A servo that turns evenly is behind it at first and ahead
+        at last, by half a pulse's way, and its proportional loop gives that much more and less torque than it has to
+        on average: a sawtooth about ``torque`` with the height r = stall·speed·PULSE_S/(2·BAND). Current is drawn for
+        torque either way, so that where r is the larger, the mean of |torque + sawtooth| counts::
+
+            torque + (r - torque)²/(2·r)
+
+        Args:
+            torque: Sizes of what it gives on average.
+            speed: Sizes.
+            volts: On which.
+        """
+        height = speed * (float(self.stall_torque_at(volts)) * PULSE_S / (2 * BAND))
+        more = np.maximum(height - torque, 0.0)
+        found: Array = torque + more * more / np.maximum(2 * height, 1e-12)
+        return found
 
     @cached_property
     def rotor_inertia(self) -> float:

@@ -16,7 +16,9 @@ def residuals(robot: Robot, rail: Rail, torques, speeds, outputs, set_v: float, 
     spec = robot.supply
     amps = outputs @ np.array([o.current_a for o in robot.outputs])
     for j, servo in enumerate(robot.servos):
-        amps = amps + servo.current(torques[:, j], speeds[:, j], rail.steady_volts)
+        amps = amps + servo.current(
+            servo.chasing(np.abs(torques[:, j]), np.abs(speeds[:, j]), set_v), speeds[:, j], rail.steady_volts
+        )
     assert amps == pytest.approx(rail.amps, rel=1e-9)
     out = np.minimum(set_v, rail.battery_volts - spec.regulator_dropout_v)
     from_battery = spec.electronics_a + out * amps / (spec.regulator_efficiency * rail.battery_volts)

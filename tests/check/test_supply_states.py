@@ -53,7 +53,9 @@ def drawn(robot: Robot, torques, speeds, outputs, volts: np.ndarray) -> np.ndarr
     """Current of everything on the rail at each of some voltages, added up servo by servo."""
     amps = np.full(len(volts), float(outputs[0] @ np.array([o.current_a for o in robot.outputs])))
     for j, servo in enumerate(robot.servos):
-        amps += servo.current(torques[0, j], speeds[0, j], volts)
+        amps += servo.current(
+            servo.chasing(np.abs(torques[0, j]), np.abs(speeds[0, j]), robot.supply.regulator_v), speeds[0, j], volts
+        )
     return amps
 
 
