@@ -36,9 +36,10 @@ SLOWEST = 0.2
 SPARE = float(np.deg2rad(1))
 """Of a joint's range, for what lies between the places and postures that are looked at."""
 
-_ROUGH = np.array([0.25, 0.5, 0.75, 1.0])
+_ROUGH = np.linspace(0.25, 1.0, 4)
 """Shares of a posture that are tried first, and are enough where all is well."""
-_SHARES = np.linspace(0.0, 1.0, 33)
+_BETWEEN = 8
+"""Parts of the way from one of them to the next, that are tried where the next fails."""
 _MOST_TURNED = np.deg2rad(30)
 """rad: no posture asks for more lean or turn than this."""
 _TALLEST = 0.1
@@ -52,6 +53,7 @@ class Bearing:
         self._robot = robot
         home = standing_feet(robot)
         self._home = home[None]
+        self._standing = home[None], *_ranges(robot, home[None])
         self._middle = self._weight(np.zeros((1, 4)))[0]
         level = home[:, :2].T[:, :, None]
         down = np.ones((robot.legs, 1), dtype=bool)
@@ -71,17 +73,24 @@ class Bearing:
         """
         if not posture.any():
             return posture
-        if self._fits(_ROUGH[:, None] * posture, manner).all():
+        good = self._fits(_ROUGH[:, None] * posture, manner)
+        if good.all():
             return posture
-        tried = _SHARES[:, None] * posture
-        good = self._fits(tried, manner)
         # The largest share up to which nothing fails: beyond a gap the legs could not get there.
-        allowed: Array = tried[max(int(np.argmin(good)) - 1, 0)]
+        first = int(np.argmin(good))
+        shares = np.linspace(_ROUGH[first - 1] if first else 0.0, _ROUGH[first], _BETWEEN + 1)
+        good = self._fits(shares[1:-1, None] * posture, manner)
+        allowed: Array = posture * shares[int(np.argmin(good)) if not good.all() else _BETWEEN - 1]
         return allowed
+
+    def learn(self, manner: Manner) -> None:
+        """Work out what any posture in this manner is weighed by, before anybody chooses it."""
+        _strides(self._robot, manner)
+        _swings(self._robot, manner)
 
     def fit(self, postures: Array, manner: Manner | None = None) -> bool:
         """Whether the legs allow all of these postures (N, 4)."""
-        return bool(self._fits(postures, manner).all())
+        return not postures.any() or bool(self._fits(postures, manner).all())
 
     def aside(self, posture: Array) -> tuple[float, float]:
         """How far the centre of mass is aside, x and y in m, in this posture (4,) from where it is at rest."""
@@ -110,19 +119,15 @@ class Bearing:
         robot = self._robot
         body = np.zeros((len(postures), 1, 6))
         body[:, 0, 2:] = postures
-        feet = self._home if manner is None else _strides(robot, manner)
+        feet, low, high = self._standing if manner is None else _strides(robot, manner)
         joints, missed = joints_for(robot, body, feet)
-        legs = 3 * robot.legs
-        # Feet that need the last of a joint's range at rest may have it.
-        at_rest = joints_for(robot, np.zeros(6), feet)[0][..., :legs]
-        low = np.minimum(robot.lower[:legs] + SPARE, at_rest)
-        high = np.maximum(robot.upper[:legs] - SPARE, at_rest)
-        inside = (joints[..., :legs] >= low - RANGE_SLACK) & (joints[..., :legs] <= high + RANGE_SLACK)
-        ranged = inside.reshape(*joints.shape[:-1], robot.legs, 3).all(axis=-1)
+        legs = joints[..., : 3 * robot.legs]
+        inside = ((legs >= low) & (legs <= high)).all(axis=(1, 2))
+        reached = (missed <= 1e-6).all(axis=(1, 2))
         aside = np.hypot(*(self._weight(postures) - self._middle).T)
         margin = self._margin if manner is None else manner.margin
         spare = max(margin - robot.walk.margin, 0.0)
-        found: NDArray[np.bool_] = (ranged & (missed <= 1e-6)).all(axis=(1, 2)) & (aside <= spare)
+        found: NDArray[np.bool_] = inside & reached & (aside <= spare)
         return found
 
     def _weight(self, postures: Array) -> Array:
@@ -141,9 +146,17 @@ def _around() -> Array:
     return np.stack([np.cos(angles), np.sin(angles), np.zeros_like(angles)], axis=1)
 
 
-@lru_cache(maxsize=32)
-def _strides(robot: Robot, manner: Manner) -> Array:
-    """Where feet get to in a manner of walking, (K, L, 3) m: all around their homes, down and lifted."""
+def _ranges(robot: Robot, feet: Array) -> tuple[Array, Array]:
+    """Between which angles (K, 3L) rad the joints may be for feet (K, L, 3): those that need the last of it have it."""
+    legs = 3 * robot.legs
+    at_rest = joints_for(robot, np.zeros(6), feet)[0][..., :legs]
+    low = np.minimum(robot.lower[:legs] + SPARE, at_rest) - RANGE_SLACK
+    return low, np.maximum(robot.upper[:legs] - SPARE, at_rest) + RANGE_SLACK
+
+
+@lru_cache(maxsize=256)
+def _strides(robot: Robot, manner: Manner) -> tuple[Array, Array, Array]:
+    """Where feet get to in a manner of walking, (K, L, 3) m: all around their homes, down and lifted; and _ranges."""
     home = standing_feet(robot)
     walking = home.copy()
     walking[:, :2] = manner.homes
@@ -168,10 +181,11 @@ def _strides(robot: Robot, manner: Manner) -> Array:
     joints, missed = joints_for(robot, np.zeros(6), tried)
     legs = 3 * robot.legs
     able = within(robot, joints)[..., :legs].reshape(len(tried), robot.legs, 3).all(axis=-1) & (missed <= 1e-6)
-    return np.where(able[..., None], tried, home)
+    feet = np.where(able[..., None], tried, home)
+    return feet, *_ranges(robot, feet)
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=256)
 def _swings(robot: Robot, manner: Manner) -> Array:
     """Feet on their way through the air at full pace, each way around, tick by tick, (ticks, ways, L, 3) m."""
     home = standing_feet(robot)

@@ -159,7 +159,7 @@ class Show:
         self._errands.run(self._rescue())
         self._errands.run(self._know_stances())
         # Who chooses a gait would else have the tick wait for what it comes to, which takes a good part of a second.
-        self._errands.run(asyncio.to_thread(self.hub.director.steps.learn))
+        self._errands.run(asyncio.to_thread(self.hub.director.steps.learn, self.hub.director.bearing))
 
     async def stop(self) -> None:
         """Bring the robot to rest, in at most :data:`LEAVE_S` seconds, and leave."""

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
+from motionhub.hub.bearing import Bearing
 from motionhub.hub.effort import Effort, Given, effort_of
 from motionhub.motion.gait import default_gait, gaits
 from motionhub.motion.manner import Manner, manner_of
@@ -60,12 +62,13 @@ class Steps:
         self.lift = min(max(lift, LOWEST), lift_range(self._robot)[1])
         self._choose()
 
-    def learn(self) -> None:
+    def learn(self, bearing: Bearing) -> None:
         """Work out all that may be chosen, which takes a second or two: for a thread, before anybody chooses."""
         for gait in list(self._gaits.values()):
             own = manner_of(self._robot, gait, self._dt)
-            effort_of(self._robot, own)
-            effort_of(self._robot, manner_of(self._robot, gait, self._dt, lift=lift_range(self._robot)[1]))
+            for manner in (own, manner_of(self._robot, gait, self._dt, lift=lift_range(self._robot)[1])):
+                effort_of(self._robot, manner)
+                bearing.learn(manner)
 
     def _choose(self) -> None:
         gait = self._gaits[self.gait]
@@ -74,7 +77,7 @@ class Steps:
         if lift > base.lift:
             base = manner_of(self._robot, gait, self._dt, lift=lift_range(self._robot)[1])
         # Who can lift a foot high at a pace can lift it less high.
-        self.manner: Manner = base if lift == base.lift else replace(base, lift=lift)
+        self.manner: Manner = base if lift == base.lift else _lower(base, lift)
         self._take(effort_of(self._robot, base), self._battery_v)
 
     def _take(self, effort: Effort, volts: float | None) -> None:
@@ -90,6 +93,12 @@ class Steps:
         if self._battery_v is None or abs(rested - self._battery_v) > NOTED_V:
             assert self._effort is not None
             self._take(self._effort, rested)
+
+
+@lru_cache(maxsize=128)
+def _lower(manner: Manner, lift: float) -> Manner:
+    """The same manner with feet lifted less high; one and the same each time, for what is kept of it elsewhere."""
+    return replace(manner, lift=lift)
 
 
 def lift_range(robot: Robot) -> tuple[float, float]:

@@ -13,6 +13,7 @@ import pytest
 from rehearsal import DT, Rehearsal, clip, shipped
 
 from motionhub.hub import commands as ask
+from motionhub.hub.bearing import Bearing
 from motionhub.hub.effort import effort_of
 from motionhub.hub.steps import Steps
 from motionhub.motion.gait import default_gait, gaits
@@ -218,7 +219,7 @@ def test_the_choice_outlasts_a_stop_and_a_move(tansy: Robot) -> None:
 
 def test_all_that_may_be_chosen_can_be_learnt_beforehand(robot: Robot) -> None:
     steps = Steps(robot, DT)
-    steps.learn()
+    steps.learn(Bearing(robot))
     for name in steps.names:
         steps.by(name)
         assert steps.manner.gait.name == name
