@@ -43,6 +43,8 @@ class Gait:
         lift: Height in m to which feet are lifted; the robot's own when ``None``, and so is the stride.
         stride: The longest way in m that a foot goes on the ground in one step.
         wider: How much further out in m the feet step than they stand at rest.
+        sway_margin: The static stability margin in m for whose sake the body sways over the feet that stand, as near
+            to it as a smooth sway comes; the robot's own when ``None``, without which it would not walk at all.
     """
 
     name: str
@@ -52,6 +54,7 @@ class Gait:
     lift: float | None = None
     stride: float | None = None
     wider: float = 0.0
+    sway_margin: float | None = None
 
     def __post_init__(self) -> None:
         if not 0 < self.duty < 1:
@@ -208,7 +211,8 @@ def gaits(robot: Robot) -> dict[str, Gait]:
         with suppress(ValueError):
             found[name] = make(robot)
     for own in robot.gaits:
-        found[own.name] = Gait(own.name, own.duty, own.touchdown, own.cycle_s, own.lift, own.stride, own.wider)
+        shape = own.cycle_s, own.lift, own.stride, own.wider, own.sway_margin
+        found[own.name] = Gait(own.name, own.duty, own.touchdown, *shape)
     return found
 
 

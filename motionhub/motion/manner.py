@@ -59,6 +59,8 @@ FINE = 120
 
 _ROUNDS = 8
 _LONGER, _LENGTHEN = 12, 1.2
+_LESS = 1.0, 0.9, 0.8, 0.7
+"""Shares of a sway that is liked but not needed, the first that the legs can do being taken."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,9 +158,17 @@ def _made(robot: Robot, gait: Gait, timing: Timing, dt: float, high: float) -> M
     made = _Steady(robot, fine, dt * timing.cycle / fine.cycle, high, homes)
     margin = made.margin(space.pace, sway)
     asked, reserve = robot.walk.margin + 2 * GIVE, 0.0
-    if margin < asked and (sway := _sway(robot, fine, stride)):
-        space = workspace(robot, timing, dt, high, sway, homes, stride)
-        margin = made.margin(space.pace, sway)
+    liked = max(robot.walk.margin, gait.sway_margin or 0.0)
+    needed = margin < asked
+    for share in (1.0,) if needed else _LESS if margin < liked + 2 * GIVE else ():
+        if path := sway_path(robot, fine, share * (liked + SWAY_SHARE * stride)):
+            swaying = workspace(robot, timing, dt, high, path, homes, stride)
+            better = made.margin(swaying.pace, path)
+            # Who need not sway, does so only where that helps and the legs can.
+            if needed or (better > margin and bool((swaying.pace > 0).all())):
+                space, margin, sway = swaying, better, path
+                break
+    if sway:
         # The body sways by the clock, and so is elsewhere over its feet when it speeds up during a swing.
         reserve = float(space.pace.max()) * (timing.swing**2 * dt) / (2 * RAMP_CYCLES * timing.cycle)
         asked += reserve
@@ -206,10 +216,6 @@ def _points(feet: Array) -> tuple[Point, ...]:
 def _wider(robot: Robot, by: float) -> Array:
     """Where feet are that stand so much further out than at rest, (L, 3) m in the body frame."""
     return robot.rest_feet if by == 0 else replace(robot, stand_reach=robot.stand_reach + by).rest_feet
-
-
-def _sway(robot: Robot, timing: Timing, stride: float) -> tuple[Point, ...]:
-    return sway_path(robot, timing, robot.walk.margin + SWAY_SHARE * stride)
 
 
 class _Steady:

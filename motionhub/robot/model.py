@@ -67,7 +67,8 @@ class Walk:
 class OwnGait:
     """A gait that the robot file brings along: metres and seconds, ``None`` where it leaves things as they are.
 
-    ``touchdown`` is in the order of the legs; ``wider`` is how much further out the feet step than at rest.
+    ``touchdown`` is in the order of the legs; ``wider`` is how much further out the feet step than at rest;
+    ``sway_margin`` the margin for whose sake the body sways.
     """
 
     name: str
@@ -77,6 +78,7 @@ class OwnGait:
     lift: float | None = None
     stride: float | None = None
     wider: float = 0.0
+    sway_margin: float | None = None
 
 
 @dataclass(frozen=True)
@@ -414,4 +416,5 @@ def _own_gait(file: RobotFile, name: str) -> OwnGait:
         lift=thousandth(gait.lift_mm),
         stride=thousandth(gait.stride_mm),
         wider=gait.wider_mm * 1e-3,
+        sway_margin=thousandth(gait.sway_margin_mm),
     )

@@ -167,6 +167,8 @@ class Gait(Part):
     stride_mm: Annotated[Number, Field(gt=0, le=500)] | None = None
     wider_mm: Annotated[Number, Field(ge=-200, le=200)] = 0.0
     """How much further out than at rest the feet step; they are back at rest when it stands."""
+    sway_margin_mm: Annotated[Number, Field(ge=0, le=200)] | None = None
+    """The margin for whose sake the body sways over the feet that stand; as in ``[walk]`` when not given."""
 
 
 class ServoPoint(Part):

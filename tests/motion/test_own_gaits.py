@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 
 import numpy as np
 import pytest
-from test_sway import distance_inside
+from test_sway import distance_inside, margins
 from walkers import DT, REST, TANSY, text_of, walk_until_settled, without
 
 from motionhub.errors import InputError
 from motionhub.motion.documents import parse as parse_move
-from motionhub.motion.gait import GAITS, gaits
+from motionhub.motion.gait import GAITS, Gait, creep, gaits, tripod, wave
 from motionhub.motion.manner import manner_of
 from motionhub.motion.posing import joints_for, standing_feet
 from motionhub.motion.render import render
@@ -59,6 +60,46 @@ def test_a_written_gait_is_walked_with_its_own_cycle_lift_stride_and_stance() ->
         assert out == pytest.approx(0.122, abs=0.002)
     assert np.array_equal(stepper.stance.feet, standing_feet(robot))
     assert down.mean() == pytest.approx(0.75, abs=0.01)
+
+
+def stately(gait: Gait, more: str = "") -> Robot:
+    """Tansy with a gait of that shape, under a name of its own."""
+    touchdown = ", ".join(f"{leg} = {at:.6f}" for leg, at in zip(TANSY.leg_names, gait.phases, strict=True))
+    return with_gait(f"[gaits.stately]\nduty = {gait.duty}\ntouchdown = {{ {touchdown} }}\n{more}")
+
+
+@pytest.mark.parametrize("make", [wave, creep])
+def test_a_sway_that_is_asked_for_takes_the_weight_further_inside_the_feet(make: Callable[[Robot], Gait]) -> None:
+    """By the convex hull (SciPy), at full speed some ways; and as fast as without it."""
+    least, paces = [], []
+    for more in ("", "sway_margin_mm = 80\n"):
+        robot = stately(make(TANSY), more)
+        gait = gaits(robot)["stately"]
+        manner = manner_of(robot, gait, DT)
+        assert bool(manner.sway) == bool(more)
+        paces.append(min(manner.pace))
+        found = []
+        for way in ((9.0, 0.0, 0.0), (9.0, -9.0, 0.0), (-9.0, -9.0, 0.0), (0.0, 9.0, 0.0), (0.0, 0.0, 9.0)):
+            walked = walk_until_settled(Stepper(robot, gait, DT), [way] * 2 * manner.timing.cycle)
+            found.append(margins(robot, walked).min())
+            joints, missed = joints_for(robot, np.zeros(6), walked.feet)
+            assert missed.max() == 0
+            assert within(robot, joints).all()
+        least.append(min(found))
+    print(f"{make.__name__}: margin {least[0] * 1e3:.1f} mm, swaying {least[1] * 1e3:.1f} mm")
+    assert least[1] > least[0] + 0.003
+    assert manner.margin >= 0.080  # of the steady walk, as was asked
+    assert paces[1] == pytest.approx(paces[0])
+
+
+def test_a_sway_that_would_gain_nothing_is_left_out() -> None:
+    """Alternate tripods change over at once: nowhere to sway to in between."""
+    plain, asked = (
+        manner_of(robot, gaits(robot)["stately"], DT)
+        for robot in (stately(tripod(TANSY)), stately(tripod(TANSY), "sway_margin_mm = 150\n"))
+    )
+    assert asked.margin >= plain.margin
+    assert asked.able
 
 
 def test_a_written_gait_is_one_that_a_sequence_may_name() -> None:
