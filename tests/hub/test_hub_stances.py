@@ -16,6 +16,7 @@ from motionhub.link.plant import lowered_joints
 from motionhub.motion.gait import default_gait
 from motionhub.motion.handover import NEAR, hand_over, slip
 from motionhub.motion.manner import manner_of
+from motionhub.motion.odometry import travel
 from motionhub.motion.posing import joints_for, rest_joints, standing_feet
 from motionhub.motion.restance import SAME_PLACE, UNHURRIED, restance
 from motionhub.motion.stepper import Stepper
@@ -232,3 +233,27 @@ def test_a_leg_that_hangs_anywhere_comes_down_without_whirling(robot: Robot, see
     assert (np.abs(np.diff(whole, axis=0)) <= top_speed(robot) * DT * 0.5).all()
     assert len(path) * DT < 12
     assert not rest_on_ground(robot, whole).tipped.any()
+
+
+@pytest.mark.parametrize(("name", "count"), [("trestle", 1), ("tansy", 2), ("tansy", 3), ("harrow", 2), ("harrow", 3)])
+def test_no_foot_that_carries_weight_is_dragged_while_legs_that_hang_come_down(name: str, count: int) -> None:
+    """Nor by those themselves, from the moment that they carry any: half a millimetre, from touchdown on."""
+    robot = shipped(name)
+    rest, tried = rest_joints(robot), 0
+    for seed in range(400):
+        dice = np.random.default_rng(100 * seed + count)
+        start = rest.copy()
+        hangs = dice.choice(robot.legs, count, replace=False)
+        for own in (slice(3 * leg, 3 * leg + 3) for leg in hangs):
+            start[own] = dice.uniform(robot.lower[own], robot.upper[own])
+        first = rest_on_ground(robot, start[None])
+        if first.down[0, hangs].any() or first.margin[0] <= 2e-3 or first.corners.any():
+            continue  # not a stance of this robot's
+        support = rest_on_ground(robot, np.vstack([start, hand_over(robot, start, rest, DT)]))
+        loaded = support.down & (support.clearance <= 2e-5)
+        slid = travel(support.level_feet[..., :2], loaded, np.where(loaded, 1.0, 0.0)).slip
+        assert slid.max() <= 0.5e-3, f"{slid.max() * 1e3:.1f} mm, seed {seed}"
+        assert not support.tipped.any()
+        if (tried := tried + 1) == 6:
+            return
+    pytest.fail("expected stances to be found")
