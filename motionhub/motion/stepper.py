@@ -32,12 +32,8 @@ arc). And the limit itself (:meth:`Stepper.limit`) leaves each foot half a stanc
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import dataclass
-from math import cos, hypot, inf, isfinite, sin
+from math import hypot, inf, isfinite
 from typing import Literal, Self
-
-import numpy as np
-from numpy.typing import NDArray
 
 from motionhub.motion.balance import spares
 from motionhub.motion.foot import Foot
@@ -46,12 +42,11 @@ from motionhub.motion.lean import Lean
 from motionhub.motion.manner import Manner, manner_of
 from motionhub.motion.planar import REST, Pose, Twist, compose, displacement, inward, outward
 from motionhub.motion.posing import standing_feet
+from motionhub.motion.stance import Stance, at_home, seen
 from motionhub.motion.turns import begins, holds, until_lift
 from motionhub.motion.velocity import Velocity, share_of
 from motionhub.robot.model import Robot
 
-Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 Phase = Literal["lean", "step", "land", "stood", "tidy"]
 
 FROZEN_SHARE = 0.25
@@ -72,21 +67,6 @@ ROUNDING = 1e-12
 
 HOME = 1e-9
 """A foot within this many metres of its home is home."""
-
-
-@dataclass(frozen=True, slots=True)
-class Stance:
-    """Where the feet are. Arrays are read-only.
-
-    Args:
-        feet: (L, 3) m, foot centres in the stance frame (see :mod:`motionhub.motion.posing`).
-        down: (L,) whether each foot carries weight.
-        travel: x, y (m) and yaw (rad, not wrapped) of the stance frame in the ground frame, since the start.
-    """
-
-    feet: Array
-    down: Flags
-    travel: Pose
 
 
 class Stepper:
@@ -131,7 +111,7 @@ class Stepper:
         """The tick of the next manner's cycle to begin with as soon as all feet are down."""
         self._final: Pose | None = self._pose
         """Where the body comes, or has come, to rest; None while it walks."""
-        self._stance = Stance(home, np.ones(robot.legs, dtype=np.bool_), self._pose)
+        self._stance = at_home(home, self._pose)
         self._settle()
 
     # ------------------------------------------------------------------ what is asked of it
@@ -304,9 +284,7 @@ class Stepper:
         self._velocity, self._sway = Velocity(manner.smooth), Lean(manner.smooth)
         self._final = self._pose
         self._pause = 0
-        down = np.ones(self.robot.legs, dtype=np.bool_)
-        down.flags.writeable = False
-        self._stance = Stance(self._home, down, self._pose)
+        self._stance = at_home(self._home, self._pose)
 
     # ------------------------------------------------------------------ how the body moves
 
@@ -429,19 +407,4 @@ class Stepper:
         return self._velocity.resting and self._all_down and not any(self._away())
 
     def _seen(self) -> Stance:
-        pose = compose(self._pose, (*self._sway.offset, 0.0))
-        c, s = cos(pose[2]), sin(pose[2])
-        x, y = pose[0], pose[1]
-        rows = []
-        down = []
-        for foot, z in zip(self._feet, self._ground, strict=True):
-            dx, dy = foot.x - x, foot.y - y
-            if foot.air:
-                z += foot.height
-            rows.append((c * dx + s * dy, c * dy - s * dx, z))
-            down.append(not foot.air)
-        flags = np.array(down)
-        flags.flags.writeable = False
-        feet = np.array(rows)
-        feet.flags.writeable = False
-        return Stance(feet, flags, pose)
+        return seen(self._feet, self._ground, compose(self._pose, (*self._sway.offset, 0.0)))

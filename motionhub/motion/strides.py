@@ -20,7 +20,8 @@ from motionhub.motion.formats import WalkStretch
 from motionhub.motion.gait import default_gait, gaits
 from motionhub.motion.planar import REST, Pose, Twist, compose
 from motionhub.motion.posing import standing_feet
-from motionhub.motion.stepper import Stance, Stepper
+from motionhub.motion.stance import Stance
+from motionhub.motion.stepper import Stepper
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
