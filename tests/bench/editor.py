@@ -3,7 +3,8 @@
 The move has 200 keyframes in five minutes. Chromium runs without a screen and draws 3D on the processor (SwiftShader),
 so pictures a second are those of this machine's cores, not of a graphics chip. What a graphics chip does not change is
 measured apart, from Chrome's own trace: how long the page's main thread is busy for one picture with script, style,
-layout and paint. On the phone's screen that thread is slowed down four times, as Chrome's developer tools do it.
+layout and paint, in time of a processor. On the phone's screen that thread is slowed down four times, as Chrome's
+developer tools do it.
 """
 
 from __future__ import annotations
@@ -127,7 +128,9 @@ def _sway(doc: dict[str, Any], n: int) -> None:
 
 
 def busy(trace: bytes) -> list[float]:
-    """For every picture, how long the page's main thread worked for it, ms.
+    """For every picture, how long the page's main thread worked for it, ms of a processor (Chrome's ``tdur``).
+
+    What the thread waited for, as for the drawing of the picture before or for a processor, does not count.
 
     Args:
         trace: As Chrome writes it: JSON, times in µs.
@@ -139,7 +142,7 @@ def busy(trace: bytes) -> list[float]:
     threads = [(e["pid"], e["tid"]) for e in begun]
     main = max(set(threads), key=threads.count)
     work = sorted(
-        (e["ts"], e["ts"] + e["dur"])
+        (e["ts"], e["ts"] + e["dur"], e["tdur"])
         for e in events
         if e.get("ph") == "X" and e.get("name") in WORK and (e["pid"], e["tid"]) == main
     )
@@ -149,11 +152,10 @@ def busy(trace: bytes) -> list[float]:
     found = []
     for start, end in itertools.pairwise(pictures):
         total, reached = 0.0, start
-        for a, b in work:
-            if b <= reached or a >= end:
-                continue
-            total += min(b, end) - max(a, reached)
-            reached = max(reached, min(b, end))
+        for since, until, worked in work:
+            if reached <= since < end:  # what lies within another piece of work is part of that
+                total += worked
+                reached = until
         found.append(total / 1e3)
     return found
 
