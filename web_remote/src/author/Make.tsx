@@ -3,7 +3,7 @@
  * opened. Parts read the Maker (client.ts) and call `do`; none talks to the hub itself.
  */
 
-import { effect, useSignal } from "@preact/signals";
+import { effect, useComputed, useSignal } from "@preact/signals";
 import type { JSX } from "preact";
 import { useEffect, useMemo } from "preact/hooks";
 import { browserClock } from "../clock.ts";
@@ -77,13 +77,15 @@ export function Make({ name }: { name: string }): JSX.Element {
     });
   }, [remote, maker, name]);
   const part = useSignal<Part>(PARTS.find(([id]) => id === recall(browserStore()).turn)?.[0] ?? "time");
+  // Whether there is a move, and not which: else all of this would be looked at again for every edit.
+  const there = useComputed(() => maker.sheet.value !== null).value;
   return (
     <MakerContext.Provider value={maker}>
       <div class="make" data-testid="make" data-part={part.value}>
         <div class="make-top">
           <Heading />
           <Notes />
-          {maker.sheet.value && (
+          {there && (
             <div class="make-turn" role="group" aria-label="What is shown">
               {PARTS.map(([id, words]) => (
                 <button
@@ -102,7 +104,7 @@ export function Make({ name }: { name: string }): JSX.Element {
             </div>
           )}
         </div>
-        {maker.sheet.value ? (
+        {there ? (
           <>
             <div class="make-time">
               <Strip />

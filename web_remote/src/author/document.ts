@@ -157,7 +157,25 @@ export function over(lower: Pose, upper: Pose): Pose {
 /** All that a keyframe keys, with what its named pose gives. */
 export function wholePose(doc: SequenceFile, key: Keyframe, library: Record<string, Pose>): Pose {
   const named = key.pose === undefined ? undefined : (doc.poses?.[key.pose] ?? library[key.pose]);
-  return named ? over(named, key) : poseOf(channels(key));
+  return named ? over(named, key) : told(key).pose;
+}
+
+/** The channels of that. */
+export function wholeChannels(doc: SequenceFile, key: Keyframe, library: Record<string, Pose>): ReadonlyMap<Channel, number> {
+  return key.pose === undefined ? told(key).channels : channels(wholePose(doc, key, library));
+}
+
+const toldOf = new WeakMap<Keyframe, { pose: Pose; channels: ReadonlyMap<Channel, number> }>();
+
+/** A keyframe never changes, another one takes its place: what it says is worked out once, and not for every step of a drag. */
+function told(key: Keyframe): { pose: Pose; channels: ReadonlyMap<Channel, number> } {
+  let found = toldOf.get(key);
+  if (!found) {
+    const all = channels(key);
+    found = { pose: poseOf(all), channels: all };
+    toldOf.set(key, found);
+  }
+  return found;
 }
 
 /** Cues in a row are drawn and kept in order of time. */

@@ -4,7 +4,7 @@
  */
 
 import { curveOf } from "./approach.ts";
-import { type Channel, channels, LEG_PARTS, msOf, type Pose, poseOf, type SequenceFile, USUAL, wholePose } from "./document.ts";
+import { type Channel, LEG_PARTS, msOf, type Pose, poseOf, type SequenceFile, USUAL, wholeChannels, wholePose } from "./document.ts";
 import { type Posed, posed } from "./reach.ts";
 import type { House } from "./sheet.ts";
 
@@ -25,6 +25,7 @@ export function tracksOf(doc: SequenceFile, house: House): Tracks {
     ms: msOf(doc, key),
     approach: key.approach ?? USUAL,
     pose: wholePose(doc, key, house.poses),
+    found: wholeChannels(doc, key, house.poses),
   }));
   const joints = new Set(keyed.flatMap(({ pose }) => Object.keys(pose.joints_deg ?? {})));
   const track = (channel: Channel): Key[] => {
@@ -42,8 +43,8 @@ export function tracksOf(doc: SequenceFile, house: House): Tracks {
     if (own.length === 1 && own[0]?.ms === key.ms) own.length = 0;
     own.push(key);
   };
-  for (const { ms, approach, pose } of keyed) {
-    for (const [channel, value] of channels(pose)) put(channel, { ms, value, approach });
+  for (const { ms, approach, pose, found } of keyed) {
+    for (const [channel, value] of found) put(channel, { ms, value, approach });
     for (const leg of Object.keys(pose.feet ?? {})) {
       if (Object.keys(pose.feet?.[leg] ?? {}).length === 0) continue;
       for (const part of LEG_PARTS) {

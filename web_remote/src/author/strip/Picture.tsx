@@ -1,4 +1,4 @@
-import { useSignal, useSignalEffect } from "@preact/signals";
+import { useComputed, useSignal, useSignalEffect } from "@preact/signals";
 import type { JSX } from "preact";
 import { useEffect, useRef } from "preact/hooks";
 import { useMaker } from "../context.ts";
@@ -92,7 +92,7 @@ export function Picture(): JSX.Element {
     own.hidden = x < -8 || x > view.width.value + 1;
   });
 
-  const tall = heightOf(strip.rows.value);
+  const tall = useComputed(() => heightOf(strip.rows.value)).value;
   return (
     <div
       class="strip-picture"

@@ -2,7 +2,7 @@
 
 import type { FindingInfo, RobotInfo } from "../../messages.gen.ts";
 import { plainName } from "../../words.ts";
-import { type Channel, channels, endMs, type Lane, laneOf, USUAL, wholePose } from "../document.ts";
+import { type Channel, endMs, type Lane, laneOf, USUAL, wholeChannels } from "../document.ts";
 import { type House, placedCues, placedKeys, placedWalks, type Sheet } from "../edits.ts";
 import { saidTime } from "./view.ts";
 
@@ -55,7 +55,7 @@ export function rowsOf(sheet: Sheet, house: House, findings: readonly FindingInf
   const whole: Item[] = [];
   for (const { id, ms, key } of keys) {
     const own = new Map<Lane, number>();
-    for (const channel of channels(wholePose(doc, key, house.poses)).keys()) {
+    for (const channel of wholeChannels(doc, key, house.poses).keys()) {
       const lane = laneOf(channel as Channel);
       own.set(lane, (own.get(lane) ?? 0) + 1);
     }
