@@ -8,7 +8,7 @@ import { usePoser } from "./posing/context.ts";
 import { BodyFields, ExtraFields, LegFields } from "./posing/Fields.tsx";
 import { Grips } from "./posing/Grips.tsx";
 import { Parts } from "./posing/Parts.tsx";
-import { Perform } from "./posing/Perform.tsx";
+import { Perform, Performing } from "./posing/Perform.tsx";
 import { Report } from "./posing/Report.tsx";
 import { Tools } from "./posing/Tools.tsx";
 
@@ -55,6 +55,7 @@ export function Posing(): JSX.Element {
           Fine steps
         </button>
       </header>
+      <Performing />
       <Parts />
       <Report />
       <div class="pose-fields">

@@ -9,11 +9,32 @@ import { Pad } from "./Pad.tsx";
 import { STANDS } from "./performance.ts";
 import type { Performs } from "./poser.ts";
 
+/** Of the hand, in mm and degrees, until another error is asked for. */
+const WITHIN = 2;
+
+/** How long it has been recorded, and the way to end it: in sight whichever part is moved. */
+export function Performing(): JSX.Element | null {
+  const poser = usePoser();
+  const show = poser.performs.value;
+  if (show?.phase !== "running") return null;
+  return (
+    <div class="pose-running">
+      <p class="running-time">
+        <RecordMark on={false} />
+        Performing <b>{(show.length_ms / 1000).toFixed(1)} s</b>
+      </p>
+      <button type="button" class="primary" onClick={() => poser.performed(WITHIN)}>
+        Done
+      </button>
+    </div>
+  );
+}
+
 /** By hand into the move: what pads, beads and sliders do from now on is recorded, trimmed, and becomes a few keys. */
 export function Perform(): JSX.Element {
   const poser = usePoser();
   const show = poser.performs.value;
-  const [from, to, error] = [useSignal(0), useSignal(0), useSignal(2)];
+  const [from, to, error] = [useSignal(0), useSignal(0), useSignal(WITHIN)];
   const length = show?.phase === "done" ? Math.round(show.length_ms) : 0;
   useEffect(() => {
     [from.value, to.value] = [0, length];
@@ -29,15 +50,8 @@ export function Perform(): JSX.Element {
   if (show.phase === "running") {
     return (
       <div class="pose-perform" role="group" aria-label="Performing">
-        <p class="running-time">
-          <RecordMark on={false} />
-          Performing <b>{(show.length_ms / 1000).toFixed(1)} s</b>
-        </p>
         <p class="small">Move the body, the feet or the head, or drive it here; it is recorded as you do.</p>
         <Course />
-        <button type="button" class="primary" onClick={() => poser.performed(error.value)}>
-          Done
-        </button>
       </div>
     );
   }

@@ -95,6 +95,8 @@ export function handle(canvas: HTMLCanvasElement, strip: StripState, ground: Gro
       const handle = view.x(chosen[1]) + ground.gutter() + 15;
       if (Math.abs(x - handle) < reach * 0.7) return { does: "stretch", from: chosen[0], to: chosen[1], gesture: strip.gesture("stretch") };
     }
+    // On a full row no place is without a key: whoever wants several draws over them, and a tap adds one.
+    if (several(event) && (row.kind === "lane" || row.kind === "whole")) return { does: "box" };
     const item = row.kind === "findings" ? nextFinding(row, x, reach) : itemAt(row, x, reach);
     if (!item) {
       if (event.pointerType === "touch" && !strip.boxing.peek()) return { does: "pan" };
@@ -102,7 +104,7 @@ export function handle(canvas: HTMLCanvasElement, strip: StripState, ground: Gro
     }
     const before = strip.isChosen(row, item);
     if (event.shiftKey) strip.choose(row, item, "up to");
-    else if (event.ctrlKey || event.metaKey || (strip.boxing.peek() && event.pointerType === "touch")) strip.choose(row, item, "also");
+    else if (event.ctrlKey || event.metaKey || several(event)) strip.choose(row, item, "also");
     else if (before && (row.kind === "lane" || row.kind === "whole")) strip.active.value = { row: row.name, id: item.id };
     else strip.choose(row, item);
     switch (row.kind) {
@@ -128,6 +130,10 @@ export function handle(canvas: HTMLCanvasElement, strip: StripState, ground: Gro
         return { does: "keys", start, grabbed: item.ms, gesture: strip.gesture("keys"), others: [...others, maker.player.at.peek()] };
       }
     }
+  }
+
+  function several(event: PointerEvent): boolean {
+    return strip.boxing.peek() && event.pointerType === "touch";
   }
 
   function caught(ms: number, others: readonly number[] = []): number {
@@ -266,7 +272,7 @@ export function handle(canvas: HTMLCanvasElement, strip: StripState, ground: Gro
         const [low, high] = [Math.min(box[1], box[3]), Math.max(box[1], box[3])];
         const rows = spread(strip.rows.peek(), ground.scrolled()).filter((each) => each.top < high && each.top + each.height > low && !(each.row.name === "whole" && low > each.top + each.height));
         strip.chooseWithin(time(Math.min(box[0], box[2])), time(Math.max(box[0], box[2])), rows.map(({ row }) => row));
-      } else tap();
+      } else if (!add()) tap();
     } else if (was.does === "pan" && !moved) tap();
     else if (was.does === "keys" && !moved) {
       // A press without a drag looks there: what is posed next is posed at this key.
@@ -276,6 +282,14 @@ export function handle(canvas: HTMLCanvasElement, strip: StripState, ground: Gro
       maker.player.pause();
       maker.player.seek(was.does === "walk" ? was.from : was.ms);
     }
+  }
+
+  /** While several are chosen, a tap on one adds it, or takes it away again. */
+  function add(): boolean {
+    const row = strip.boxing.peek() ? rowAt(startY)?.row : undefined;
+    const item = row && (row.kind === "lane" || row.kind === "whole") ? itemAt(row, startX, FINGER_PX) : undefined;
+    if (row && item) strip.choose(row, item, "also");
+    return item !== undefined;
   }
 
   /** On nothing: the time is there now; twice on the same place, a key is too. */
