@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -90,6 +91,14 @@ def test_a_sway_that_is_asked_for_takes_the_weight_further_inside_the_feet(make:
     assert least[1] > least[0] + 0.003
     assert manner.margin >= 0.080  # of the steady walk, as was asked
     assert paces[1] == pytest.approx(paces[0])
+
+
+def test_the_gait_that_the_readme_shows_is_one_that_sways() -> None:
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    robot = with_gait(text.split("```toml\n[gaits", 1)[1].split("```", 1)[0].join(["[gaits", ""]))
+    manner = manner_of(robot, gaits(robot)["stately"], DT)
+    assert manner.sway
+    assert manner.margin >= 0.080
 
 
 def test_a_sway_that_would_gain_nothing_is_left_out() -> None:
