@@ -29,7 +29,7 @@ FAR = np.deg2rad(80.0)
 room; a protractor's arm is hardly turned further."""
 MARGIN = np.deg2rad(4.0)
 """How far from the ends of its range it stays."""
-SURE = np.deg2rad(0.36)
+SURE = np.deg2rad(0.34)
 """Enough readings of a joint: one standard deviation of where it stands, at the worse end of its range."""
 READINGS = 12
 """At most so many: a joint with more play than that is not brought nearer by one more."""
@@ -187,15 +187,16 @@ class Course:
         self._remember(f"the readings of {joint}")
         self._forget([joint])
 
-    def servo(self, joint: str) -> Servo:
-        """What its readings say."""
+    def servo(self, joint: str, standing: bool = False) -> Servo:
+        """What its readings say; how sure that is at the worse end of its range, or where the robot stands."""
         robot, i = self.robot, self.robot.joint_index[joint]
         own = self.notebook.read.get(joint, ())
         per_rad = float(self.calibration.direction[i] * robot.us_per_rad[i])
         away = tuple((each.pulse_us - float(robot.mid_us[i])) / per_rad for each in own)
         angles = tuple(float(np.deg2rad(each.angle_deg) - robot.mid[i]) for each in own)
         low, high = (float(each[i] - robot.mid[i]) for each in (robot.lower, robot.upper))
-        return fit(away, angles, (low, high))
+        rest = float(self._rest[i] - robot.mid[i])
+        return fit(away, angles, (rest,) if standing else (low, high))
 
     def next_pulse(self, joint: str) -> float | None:
         """Where to read the protractor next, µs; None when there are enough readings."""
@@ -266,7 +267,7 @@ class Course:
             )
             for each in self.notebook.heights
         ]
-        known = np.array([max(self.servo(name).spread, BEST_SPREAD) for name in self.robot.joint_names])
+        known = np.array([max(self.servo(name, standing=True).spread, BEST_SPREAD) for name in self.robot.joint_names])
         return solve(self.robot, readings, known)
 
     def level(self, found: Levelling) -> None:
