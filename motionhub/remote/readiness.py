@@ -82,8 +82,8 @@ class Readiness:
                 self._tell()
             case readying.SweepSeen(stuck=stuck):
                 refused = self._before.seen(client, tuple(stuck))
-            case readying.AskFlight(name=name):
-                self._errands.run(self._flight(send, name))
+            case readying.AskFlight(name=name, joints=joints):
+                self._errands.run(self._flight(send, name, tuple(joints)))
             case readying.AskSupply():
                 self._errands.run(self._advise(send))
         if refused:
@@ -108,9 +108,9 @@ class Readiness:
 
     # ---------------------------------------------------------------- the flight recorder
 
-    async def _flight(self, send: Send, name: str) -> None:
+    async def _flight(self, send: Send, name: str, joints: tuple[str, ...]) -> None:
         try:
-            told = await asyncio.to_thread(recorded, self._stage.library.folder, name)
+            told = await asyncio.to_thread(recorded, self._stage.library.folder, name, joints)
         except InputError as error:
             send(pack(Refused(to="ask_flight", text=error.expected)))
         else:
@@ -136,8 +136,13 @@ class Readiness:
             self._supply = None  # moves change, and whoever asks again wants to know
 
 
-def recorded(folder: Path, name: str) -> readying.FlightTold:
+def recorded(folder: Path, name: str, joints: tuple[str, ...] = ()) -> readying.FlightTold:
     """A recorded minute as a phone shows it. Reads files.
+
+    Args:
+        folder: The library's.
+        name: Of a fault; the last minute when empty.
+        joints: Whose curves to show; those that moved most when empty.
 
     Raises:
         InputError: if there is none of that name, or it cannot be read.
@@ -149,7 +154,9 @@ def recorded(folder: Path, name: str) -> readying.FlightTold:
     times = found.times[few]
     curves = [(label, values[few]) for label, values in found.curves.items()]
     if len(found.joints) and len(times):
-        moved = np.argsort(np.ptp(found.joints, axis=0))[::-1][:JOINTS]
+        moved = [found.joint_names.index(each) for each in joints if each in found.joint_names]
+        if not moved:
+            moved = np.argsort(np.ptp(found.joints, axis=0))[::-1][:JOINTS].tolist()
         at = np.clip(np.searchsorted(found.joint_times, times), 0, len(found.joint_times) - 1)
         curves += [(f"{found.joint_names[j]} deg", found.joints[at, j]) for j in moved]
     return readying.FlightTold(
@@ -167,6 +174,7 @@ def recorded(folder: Path, name: str) -> readying.FlightTold:
             )
             for label, values in curves
         ],
+        joints=list(found.joint_names),
         fault_s=found.fault.t_s if found.fault else None,
     )
 

@@ -41,6 +41,8 @@ class AskFlight(Message):
     type: Literal["ask_flight"] = "ask_flight"
     name: MoveName = ""
     """One of :attr:`FlightTold.kept`; the last minute when empty."""
+    joints: Annotated[list[MoveName], Field(max_length=4)]
+    """Whose curves to show; those that moved most when empty."""
 
 
 class AskSupply(Message):
@@ -104,7 +106,9 @@ class FlightTold(Message):
     lines: list[FlightLine]
     t_s: list[float]
     curves: list[FlightCurve]
-    """Each as long as ``t_s``; the last are the joints that moved most."""
+    """Each as long as ``t_s``; the last are joints."""
+    joints: list[str]
+    """All that can be asked for."""
     fault_s: float | None
 
 

@@ -407,10 +407,10 @@ export interface BringupWent {
   leg: Name;
   way: LegWay;
   right: boolean;
-  /** Left out: empty. */
-  moved?: string | null;
+  /** Another joint; null: nothing moved; empty: the right one did. Left out: empty. */
+  moved?: Item | null;
   /** Left out: null. */
-  moved_way?: "more" | "less" | null;
+  moved_way?: Way | null;
 }
 
 /** Take the last step back. */
@@ -442,6 +442,8 @@ export interface AskFlight {
   type: "ask_flight";
   /** One of FlightTold.kept; the last minute when empty. Left out: empty. */
   name?: MoveName;
+  /** Whose curves to show; those that moved most when empty. At most 4 long. */
+  joints: MoveName[];
 }
 
 /** Ask what the regulator should be set to and has to deliver, for all moves together; takes up to some minutes. */
@@ -1033,8 +1035,10 @@ export interface FlightTold {
   summary: string[];
   lines: FlightLine[];
   t_s: number[];
-  /** Each as long as `t_s`; the last are the joints that moved most. */
+  /** Each as long as `t_s`; the last are joints. */
   curves: FlightCurve[];
+  /** All that can be asked for. */
+  joints: string[];
   fault_s: number | null;
 }
 

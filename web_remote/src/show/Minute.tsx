@@ -1,15 +1,21 @@
+import { useSignal } from "@preact/signals";
 import type { JSX } from "preact";
 import { useEffect } from "preact/hooks";
 import type { FlightCurve, FlightTold } from "../messages.gen.ts";
 import { useRemote } from "../ui/context.ts";
+import { jointWords } from "../bringup/words.ts";
 import { sentence } from "../words.ts";
 
 /** What happened in the minute before a fault, or before now. */
 export function Minute(): JSX.Element {
   const remote = useRemote();
   const told = remote.flight.value;
+  const shown = useSignal<readonly string[]>([]);
+  const ask = (name: string): void => {
+    remote.send({ type: "ask_flight", name, joints: [...shown.value] });
+  };
   useEffect(() => {
-    remote.send({ type: "ask_flight", name: "" });
+    ask("");
   }, [remote]);
   if (!told) return <p class="empty">It is on its way.</p>;
   return (
@@ -20,7 +26,7 @@ export function Minute(): JSX.Element {
           <select
             value={told.name}
             onChange={(event) => {
-              remote.send({ type: "ask_flight", name: event.currentTarget.value });
+              ask(event.currentTarget.value);
             }}
           >
             <option value="">the last one</option>
@@ -31,7 +37,7 @@ export function Minute(): JSX.Element {
             ))}
           </select>
         </label>
-        <button type="button" onClick={() => remote.send({ type: "ask_flight", name: told.name })}>
+        <button type="button" onClick={() => ask(told.name)}>
           Look again
         </button>
       </div>
@@ -42,6 +48,24 @@ export function Minute(): JSX.Element {
       </ul>
       <section aria-label="Curves">
         <h2>Curves</h2>
+        <label class="field">
+          Joints
+          <select
+            value={(shown.value[0] ?? "").split(".")[0]}
+            onChange={(event) => {
+              const leg = event.currentTarget.value;
+              shown.value = leg === "" ? [] : told.joints.filter((name) => name === leg || name.startsWith(`${leg}.`));
+              ask(told.name);
+            }}
+          >
+            <option value="">those that moved most</option>
+            {groups(told.joints).map((name) => (
+              <option key={name} value={name}>
+                {jointWords(name)}
+              </option>
+            ))}
+          </select>
+        </label>
         {told.curves.map((curve) => (
           <Curve key={curve.name} curve={curve} told={told} />
         ))}
@@ -59,6 +83,11 @@ export function Minute(): JSX.Element {
       </section>
     </>
   );
+}
+
+/** Legs, and joints that belong to none. */
+function groups(joints: readonly string[]): string[] {
+  return [...new Set(joints.map((name) => name.split(".")[0] ?? name))];
 }
 
 const [WIDE, HIGH] = [300, 44];
@@ -83,7 +112,7 @@ function Curve({ curve, told }: { curve: FlightCurve; told: FlightTold }): JSX.E
   return (
     <figure class="ready-curve">
       <figcaption>
-        <span>{curve.name}</span> <span>{words}</span>
+        <span>{curve.name.includes(".") ? jointWords(curve.name) : curve.name}</span> <span>{words}</span>
       </figcaption>
       <svg viewBox={`0 0 ${WIDE} ${HIGH}`} preserveAspectRatio="none" role="img" aria-label={`${curve.name}: ${words}`}>
         <path class="floor" d={`M0 ${HIGH - 1}H${WIDE}`} />
