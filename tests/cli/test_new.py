@@ -1,13 +1,15 @@
 """`motionhub new` as a maker types it: the demo robots measured anew, and everything that is refused."""
 
+import re
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from motionhub.robot import description
+from motionhub.robot import description, urdf
 from motionhub.robot.kinematics import feet
 
 ROBOTS = Path(__file__).parents[2] / "sequences" / "robots"
@@ -84,6 +86,10 @@ REFUSED = {
     "a leg of nine metres": (_with(TANSY, "--tibia", "9 m"), 2, "--tibia: expected 5 to 1000 mm"),
     "letters": (_with(TANSY, "--femur", "long"), 2, "--femur: expected a number of mm"),
     "another unit": (_with(TANSY, "--body-mass", "1 litre"), 2, "--body-mass: expected a number of g"),
+    "nothing at all": (_with(TANSY, "--coxa", "0"), 2, "--coxa: expected 1 to 1000 mm"),
+    "below nothing": (_with(TANSY, "--coxa-mass", "-30"), 2, "--coxa-mass: expected"),
+    "no number": (_with(TANSY, "--capacity", "nan"), 2, "--capacity: expected"),
+    "without end": (_with(TANSY, "--regulator-v", "inf"), 2, "--regulator-v: expected"),
     "half a leg": (_with(TANSY, "--legs", "6.5"), 2, "--legs: expected a whole number"),
     "nine legs": (_with(TANSY, "--legs", "9"), 2, "--legs: expected 4 to 8"),
     "more legs than said": (_with(TANSY, "--legs", "4"), 2, "--leg: expected 4 legs in all"),
@@ -127,13 +133,44 @@ def test_a_file_that_is_there_stays(tmp_path: Path) -> None:
     assert new(*TANSY, "--out", str(out), "--replace").returncode == 0
 
 
-def test_a_mesh_that_is_not_there_is_named(tmp_path: Path) -> None:
+@pytest.fixture(scope="module")
+def tansys_urdf() -> str:
+    return urdf.export(description.load(ROBOTS / "tansy.toml"))
+
+
+def _loop(text: str) -> str:
+    """A foot that carries the body."""
+    first = re.findall(r'<link name="([^"]+)"', text)
+    joint = f'<joint name="back" type="fixed"><parent link="{first[-1]}"/><child link="{first[0]}"/></joint></robot>'
+    return text.replace("</robot>", joint)
+
+
+DRAWN = '<visual><geometry><mesh filename="meshes/shell.stl"/></geometry></visual></link>'
+NO_URDF: dict[str, tuple[Callable[[str], str], str]] = {
+    "a loop": (_loop, "expected"),
+    "no mass": (lambda text: re.sub(r"<inertial>.*?</inertial>", "", text, count=3, flags=re.S), "expected a mass"),
+    "a joint that slides": (lambda text: text.replace('type="revolute"', 'type="prismatic"', 1), "prismatic"),
+    "a joint of no known type": (lambda text: text.replace('type="revolute"', 'type="elbow"', 1), "elbow"),
+    "a word for a mass": (lambda text: text.replace('mass value="', 'mass value="heavy', 1), "expected a number"),
+    "half a file": (lambda text: text[: len(text) // 2], "expected"),
+    "a mesh that is not there": (
+        lambda text: text.replace("</link>", DRAWN, 1), "mesh meshes/shell.stl: expected the file beside the URDF",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", list(NO_URDF))
+def test_a_urdf_that_cannot_be_a_robot_is_named_and_nothing_is_written(
+    case: str, tansys_urdf: str, tmp_path: Path
+) -> None:
+    spoil, words = NO_URDF[case]
+    spoiled = spoil(tansys_urdf)
+    assert spoiled != tansys_urdf
     model = tmp_path / "robot.urdf"
-    subprocess.run([sys.executable, "-m", "motionhub", "urdf", "--out", str(model)], capture_output=True, check=True)
-    text = model.read_text(encoding="utf-8")
-    drawn = '<visual><geometry><mesh filename="meshes/shell.stl"/></geometry></visual></link>'
-    model.write_text(text.replace("</link>", drawn, 1), encoding="utf-8")
+    model.write_text(spoiled, encoding="utf-8")
     done = new("--urdf", str(model), *COMMON, "--out", str(tmp_path / "robot.toml"))
-    assert done.returncode == 2
-    assert "mesh meshes/shell.stl: expected the file beside the URDF" in done.stderr
-    assert not (tmp_path / "robot.toml").exists()
+    assert done.returncode == 2, done.stderr
+    assert words in done.stderr
+    assert str(model) in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert list(tmp_path.iterdir()) == [model]
