@@ -142,7 +142,7 @@ def busy(trace: bytes) -> list[float]:
     threads = [(e["pid"], e["tid"]) for e in begun]
     main = max(set(threads), key=threads.count)
     work = sorted(
-        (e["ts"], e["ts"] + e["dur"], e["tdur"])
+        (e["ts"], e["ts"] + e["dur"], e.get("tdur", e["dur"]))  # the shortest have no time of a processor
         for e in events
         if e.get("ph") == "X" and e.get("name") in WORK and (e["pid"], e["tid"]) == main
     )
