@@ -16,9 +16,9 @@ from motionhub.robot.model import Robot
 
 STYLE = """\
 @page { size: A4; margin: 14mm; }
-body { margin: 0 auto; max-width: 182mm; padding: 4mm; background: #fff; color: #111; font: 10.5pt/1.35 sans-serif; }
+body { margin: 0 auto; max-width: 182mm; padding: 4mm; background: #fff; color: #111; font: 10pt/1.3 sans-serif; }
 h1 { margin: 0; font-size: 16pt; }
-h2 { margin: 5mm 0 1mm; font-size: 11.5pt; }
+h2 { margin: 4mm 0 1mm; font-size: 11pt; break-after: avoid; }
 p { margin: 1mm 0; }
 table { width: 100%; border-collapse: collapse; break-inside: avoid; }
 th, td { padding: 1mm 2mm; border: 0.3mm solid #555; text-align: left; }
@@ -28,7 +28,7 @@ td.box { width: 6mm; }
 .legs { display: grid; grid-template-columns: 1fr 1fr; gap: 0 6mm; }
 .legs section { break-inside: avoid; }
 .note { padding: 2mm 3mm; border: 0.5mm solid #111; }
-svg { display: block; width: 78mm; margin: 0 auto; }
+svg { display: block; width: 62mm; margin: 0 auto; }
 td.box::before { content: "\\2610"; }
 svg path, svg rect { fill: none; stroke: #111; stroke-width: 1.6; }
 svg text { font: 11px sans-serif; text-anchor: middle; }
@@ -37,7 +37,7 @@ svg text { font: 11px sans-serif; text-anchor: middle; }
 """
 
 WAYS = {
-    "coxa": "the leg turns to the left, seen from above",
+    "coxa": "it turns left, seen from above",
     "femur": "the leg goes up",
     "tibia": "the foot goes up and out",
 }
@@ -54,7 +54,10 @@ def page(robot: Robot, calibration: Calibration | None = None, style_path: str =
     """
     style = f'<link rel="stylesheet" href="{escape(style_path)}">' if style_path else f"<style>\n{STYLE}</style>"
     known = calibration or Calibration.default(robot)
-    legs = "\n".join(_leg(robot, known, leg) for leg in range(robot.legs))
+    # In two columns: the left legs on the left, each beside the right one that is as far in front.
+    sides = [[leg for leg in range(robot.legs) if bool(robot.hip[leg, 1] > 0) is left] for left in (True, False)]
+    order = sorted(range(robot.legs), key=lambda leg: next(side.index(leg) for side in sides if leg in side))
+    legs = "\n".join(_leg(robot, known, leg) for leg in order)
     extra = _extra(robot, known)
     top, bottom = robot.controller.divider_ohm
     return f"""<!doctype html>
