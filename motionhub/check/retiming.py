@@ -284,9 +284,10 @@ class _Retiming:
         self.lengths = self.whole.copy()
         if free.size:
             self.lengths[free] = cover(self.least[free], self.runs)
-        grown, room = float((self.lengths - self.original).sum()), LONGEST_S * 0.999 - float(self.original.sum())
+        grown = float((self.lengths - self.original).sum())
+        room = max(LONGEST_S * 0.999 - float(self.original.sum()), 0.0)
         if self.trying and grown > room:
-            self.lengths = self.original + (self.lengths - self.original) * (max(room, 0.0) / grown)
+            self.lengths = self.original + (self.lengths - self.original) * (room / grown)
         self.now = stretched(self.sequence, self.robot, self.lengths / self.original, self.rate)
 
     # -------------------------------------------------------------- what has to be longer

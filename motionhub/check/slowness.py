@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from motionhub.check import supply
 from motionhub.check.loads import loads_at_rest
-from motionhub.check.timeline import Timeline
+from motionhub.check.timeline import BLOCK, Timeline
 from motionhub.motion.support import rest_on_ground
 from motionhub.robot.limits import top_speed
+from motionhub.robot.posture import Posture
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -23,7 +24,7 @@ MOST = 20.0
 """A piece that would have to be slower than this jumps, and slowing does not mend it."""
 FASTEST = 0.02
 """Nothing is made quicker than this in one go."""
-_HALVINGS = 40
+_HALVINGS = 20
 
 
 def slower_by(t: Timeline) -> tuple[Array, Indices]:
@@ -46,8 +47,15 @@ def slower_by(t: Timeline) -> tuple[Array, Indices]:
 
 def at_rest(t: Timeline) -> Array:
     """(T, J) N·m that holding still takes in each frame."""
-    robot, joints = t.frames.robot, t.frames.joints
-    return loads_at_rest(robot, joints, rest_on_ground(robot, joints)).torques
+    robot, joints, near = t.frames.robot, t.frames.joints, None
+    found = np.empty(joints.shape, order="F")
+    for start in range(0, len(joints), BLOCK):
+        own = joints[start : start + BLOCK]
+        posture = Posture(robot, own)
+        support = rest_on_ground(robot, own, near, posture)
+        found[start : start + BLOCK] = loads_at_rest(robot, own, support, posture).torques
+        near = support.normal[-1]
+    return found
 
 
 def for_torque(t: Timeline, j: int, still: Array) -> Array:
@@ -78,7 +86,7 @@ def for_current(t: Timeline, still: Array) -> Array:
     over = np.flatnonzero((t.rail.amps > limit) & (idle < limit))
     low, high = np.ones(over.size), np.minimum(found[over], MOST * 1.01)
     moving = t.torques[over] - still[over]
-    for _ in range(_HALVINGS // 2 if over.size else 0):
+    for _ in range(_HALVINGS if over.size else 0):
         middle = np.sqrt(low * high)
         slow = middle[:, None]
         amps = supply.solve(robot, still[over] + moving / slow**2, speeds[over] / slow, outputs[over], t.set_v).amps
@@ -89,10 +97,18 @@ def for_current(t: Timeline, still: Array) -> Array:
 
 
 def _slower(still: Array, moving: Array, share: Array, stall: Array) -> Array:
-    """The least k (T,) with |still + moving/k²| ≤ stall·(1 - share/k); 0 where standing still is too much."""
-    low, high = np.full(still.shape, FASTEST), np.full(still.shape, MOST * 1.01)
-    for _ in range(_HALVINGS):
-        middle = np.sqrt(low * high)
-        good = np.abs(still + moving / middle**2) <= stall * (1 - share / middle)
-        low, high = np.where(good, low, middle), np.where(good, middle, high)
-    return np.where(np.abs(still) < 0.98 * stall, high, 0.0)
+    """The k (T,) from which on |still + moving/k²| ≤ stall·(1 - share/k); 0 where standing still is too much.
+
+    For u = 1/k these are two parabolas, ±moving·u² + stall·share·u ± still - stall, both below zero at u = 0: the least
+    of their first zeros, each as -2c/(b + √(b² - 4ac)), which loses no digits.
+    """
+    b = stall * share
+    most = np.full(still.shape, 1 / FASTEST)
+    for sign in (1.0, -1.0):
+        c = np.minimum(sign * still - stall, -1e-12)
+        inside = b * b - 4 * sign * moving * c
+        root = b + np.sqrt(np.maximum(inside, 0.0))
+        zero = np.where(inside >= 0, -2 * c / np.maximum(root, 1e-300), np.inf)
+        np.minimum(most, zero, out=most)
+    found: Array = np.minimum(1 / np.maximum(most, 1e-9), MOST * 1.01)
+    return np.where(np.abs(still) < 0.98 * stall, found, 0.0)

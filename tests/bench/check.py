@@ -10,14 +10,17 @@ from __future__ import annotations
 import json
 import random
 import resource
+import subprocess
+import sys
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from motionhub.check.findings import advised
-from motionhub.check.report import check
+from motionhub.check.report import Report, check
 from motionhub.library.shipped import shipped_folder
 from motionhub.link.coder import frame_bytes
 from motionhub.motion import documents
@@ -28,6 +31,7 @@ from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
 from . import Result
+from .long_moves import repeated
 
 MINUTES = 10
 ROUNDS = 5
@@ -93,21 +97,40 @@ def _edit_to_verdict(robot: Robot, coder: Callable[[Any], Any]) -> float:
     return sorted(times[1:])[10]  # the first one takes the walk's steps, too, which no edit of a keyframe changes
 
 
-def _gone_wrong(robot: Robot, coder: Callable[[Any], Any]) -> tuple[float, float]:
-    """Seconds to the verdict on ten seconds of body and feet flung about, and then to the advice on all of it."""
+def _gone_wrong(robot: Robot, coder: Callable[[Any], Any]) -> tuple[float, float, float]:
+    """Seconds to the verdict on ten seconds of body and feet flung about; then, the median, on edits of one keyframe of
+    them; and to the advice on all of it.
+    """
     sides = {"x_mm": 40, "y_mm": 30, "z_mm": 25, "yaw_deg": 18}
-    keyframes = [
+    keyframes: list[dict[str, Any]] = [
         {"at_ms": 250 * i, "body": {key: size * (-1) ** (i // (k + 1)) for k, (key, size) in enumerate(sides.items())}}
         for i in range(1, 40)
     ]
     document = {"format": "motionhub-sequence/1", "name": "flung", "keyframes": keyframes, "end_ms": 10_000}
-    frames = render(documents.parse(json.dumps(document), "flung.json", robot, {}), robot, RATE_HZ)
+
+    def verdict() -> tuple[float, Report]:
+        began = time.perf_counter()
+        frames = render(documents.parse(json.dumps(document), "flung.json", robot, {}), robot, RATE_HZ)
+        report = check(frames, frame_bytes=coder, advise=False)
+        return time.perf_counter() - began, report
+
+    first, report = verdict()
+    edits = []
+    for i in range(1, 16):
+        keyframes[20]["body"]["z_mm"] = 25 - i
+        seconds, report = verdict()
+        edits.append(seconds)
     began = time.perf_counter()
-    report = check(frames, frame_bytes=coder, advise=False)
-    found = time.perf_counter()
     for finding in report.findings:
         advised(finding)
-    return found - began, time.perf_counter() - found
+    return first, sorted(edits)[len(edits) // 2], time.perf_counter() - began
+
+
+def _long(what: str) -> dict[str, float]:
+    """What a child of its own, with nothing else in its memory, says of a long move."""
+    command = [sys.executable, str(Path(__file__).with_name("long_moves.py")), what]
+    found: dict[str, float] = json.loads(subprocess.run(command, check=True, capture_output=True, text=True).stdout)
+    return found
 
 
 GROWTH = (7_500, 15_000, 30_000, 60_000)
@@ -118,7 +141,7 @@ def _growth(robot: Robot, frames: Frames) -> dict[str, tuple[float, str]]:
     """µs of a check for each frame: of moves of more and more frames, and of the shipped robots while they walk."""
     found = {}
     for count in GROWTH:
-        found[f"check of {count} frames"] = (_per_frame(_repeated(frames, count)), "µs/frame")
+        found[f"check of {count} frames"] = (_per_frame(repeated(frames, count)), "µs/frame")
     for path in sorted((shipped_folder() / "robots").glob("*.toml")):
         other = description.load(path)
         words = {"from_ms": 0, "to_ms": 60_000, "forward_mm_s": 10}
@@ -127,16 +150,6 @@ def _growth(robot: Robot, frames: Frames) -> dict[str, tuple[float, str]]:
         label = f"walk of {other.legs} legs, {other.joints} joints ({path.stem})"
         found[label] = (_per_frame(walk), "µs/frame")
     return found
-
-
-def _repeated(frames: Frames, count: int) -> Frames:
-    """The move there and back, over and over, so that it is nowhere broken off, ``count`` frames of it."""
-    n = len(frames)
-    at = np.arange(count) % (2 * n - 2)
-    at = np.minimum(at, 2 * n - 2 - at)
-    return Frames(
-        frames.robot, frames.name, frames.rate_hz, frames.joints[at], frames.outputs[at], frames.reach_error[at]
-    )
 
 
 def _per_frame(frames: Frames) -> float:
@@ -181,10 +194,13 @@ def measure(say: Callable[[str], None]) -> Result:
     say("an edit of ten seconds")
     edited = _edit_to_verdict(robot, coder)
 
-    found, advice = _gone_wrong(robot, coder)
+    found, again, advice = _gone_wrong(robot, coder)
 
     say("growth")
     growth = _growth(robot, frames)
+
+    say("two hours, and fifty minutes retimed")
+    hours, retimed = _long("check"), _long("retime")
 
     return Result(
         "check",
@@ -197,11 +213,23 @@ def measure(say: Callable[[str], None]) -> Result:
             "findings": (float(len(report.findings)), "findings"),
             "edit of ten seconds to verdict": (edited * 1e3, "ms"),
             "ten seconds gone wrong to verdict": (found * 1e3, "ms"),
+            "one key of them edited, to verdict": (again * 1e3, "ms"),
             "all advice on them, after that": (advice * 1e3, "ms"),
             **growth,
+            "check of two hours": (hours["s"], "s"),
+            "peak resident memory of that": (hours["MB"], "MB"),
+            "fifty minutes retimed": (retimed["s"], "s"),
+            "stretches changed": (retimed["changes"], "stretches"),
+            "peak resident memory of retiming": (retimed["MB"], "MB"),
             "peak resident memory": (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, "MB"),
         },
         ("a Python loop of Pinocchio's RNEA and joint Jacobians", reference, "s"),
         checked / reference,
-        {"check": 2.0, "render and check": 2.0},
+        {
+            "check": 2.0,
+            "render and check": 2.0,
+            "edit of ten seconds to verdict": 50.0,
+            "one key of them edited, to verdict": 50.0,
+            "peak resident memory of that": 1024.0,
+        },
     )
