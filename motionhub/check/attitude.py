@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.motion.support import EXACT, Support, contact_points, plane_under, rest_on_ground
+from motionhub.motion.facets import plane_under
+from motionhub.motion.support import EXACT, Support, contact_points, rest_on_ground
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]

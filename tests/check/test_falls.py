@@ -25,8 +25,9 @@ from motionhub.check.attitude import ROLL
 from motionhub.check.rules_ground import fallen
 from motionhub.check.timeline import work_out
 from motionhub.motion.easing import ease
+from motionhub.motion.facets import UPRIGHT
 from motionhub.motion.posing import joints_for, rest_joints
-from motionhub.motion.support import UPRIGHT, rest_on_ground
+from motionhub.motion.support import rest_on_ground
 from motionhub.robot.kinematics import within
 from motionhub.robot.model import Robot
 

@@ -12,9 +12,10 @@ from scipy.spatial.transform import Rotation
 from stances import LEFT_TRIPOD, posed, random_stances, standing
 
 from motionhub.check.attitude import ROLL, rolls_over
+from motionhub.motion.facets import UPRIGHT
 from motionhub.motion.polygon import stability_margin
 from motionhub.motion.posing import joints_for, rest_joints
-from motionhub.motion.support import CONTACT, EXACT, UPRIGHT, contact_points, rest_on_ground, upright
+from motionhub.motion.support import CONTACT, EXACT, contact_points, rest_on_ground, upright
 from motionhub.robot.mass import centre_of_mass
 from motionhub.robot.model import Robot
 
