@@ -129,6 +129,29 @@ def test_trim_of_a_leg_with_the_link_lost_in_between(phone: Phone, robot: TcpRob
     assert not any(now(robot))
 
 
+def test_swapped_plugs_are_mended_in_the_first_run(phone: Phone, robot: TcpRobot, until: Until) -> None:
+    """The coxa is asked to go left, and the right front femur goes up: their plugs are swapped."""
+    hands, page = Hands(phone, keys=False), phone.page
+    phone.card("Robot")
+    hands.button("Bring it up")
+    hands.choose("legs")
+    hands.button("It is on its stand…")
+    hands.button("Let go and begin")
+    hands.button("Move the leg")
+    until(lambda: sum(map(bool, now(robot))) == 3, 10, "a leg's pulses")
+    hands.button("Another joint")
+    expect(page.get_by_role("button", name="Up", exact=True)).to_have_count(0)
+    page.get_by_label("Which joint moved?").select_option("right_front.femur")
+    hands.button("Up")
+    hands.saved()
+    kept = calibration(phone)
+    assert kept["left_front.coxa"]["connector"] == "right_front.femur"
+    assert kept["right_front.femur"]["connector"] == "left_front.coxa"
+    expect(page.get_by_text("Did the leg go to the robot’s left first")).to_be_visible()
+    hands.button("Take back")
+    until(lambda: "connector" not in calibration(phone)["left_front.coxa"], 10, "the plugs as before")
+
+
 def test_the_notebook_is_on_the_disk_as_it_goes(phone: Phone) -> None:
     hands, page = Hands(phone, keys=False), phone.page
     phone.card("Robot")
