@@ -46,7 +46,9 @@ def summary(flight: Flight) -> list[str]:
         if close.any():
             speed = step[close].max(axis=0) / 0.02
             j = int(np.argmax(speed))
-            lines.append(f"Fastest as commanded: {flight.joint_names[j]}, {speed[j]:.0f} deg/s")
+            moved = speed[j] >= 0.5
+            fastest = f"Fastest as commanded: {flight.joint_names[j]}, {speed[j]:.0f} deg/s"
+            lines.append(fastest if moved else "No joint was moved")
     drove = list(dict.fromkeys(name for name in flight.drivers if name))
     lines.append(f"Driving: {', then '.join(drove)}" if drove else "Nobody was driving")
     return lines
