@@ -10,6 +10,8 @@ from motionhub.cli.bar import bar
 from motionhub.cli.common import load_robot, open_library, robot_option, save, sequences_option, within
 from motionhub.cli.group import COMMANDS
 
+NEARLY = 0.95
+"""Share of the longest that a sequence may be, from which on that may be what keeps it from being slower."""
 LONG_S = 60.0
 """Of a move from which retiming takes long enough to show how far it is."""
 
@@ -64,7 +66,7 @@ def retime(
     with bar(f"Checking {frames.name}", len(frames), long) as progress:
         report = check(frames, progress=progress)
     if not report.fits:
-        click.echo(f"It does not fit yet, and time does not mend it; motionhub check {out} says more:")
+        click.echo(f"It does not fit yet, {_why_not(now)}; motionhub check {out} says more:")
         mended: set[tuple[str, str | None]] = set()
         for finding in report.findings:
             what = (finding.rule, finding.subject)
@@ -73,3 +75,12 @@ def retime(
                 subject = f" ({finding.subject})" if finding.subject else ""
                 click.echo(f"  {finding.rule}{subject} at {finding.start_s:.1f} s: {finding.advice}")
         context.exit(1)
+
+
+def _why_not(duration_s: float) -> str:
+    """Why a move that came out so long is still too fast."""
+    from motionhub.motion.formats import LONGEST_S
+
+    if duration_s < NEARLY * LONGEST_S:
+        return "and time does not mend it"
+    return f"and has no room to be slower: a sequence takes {LONGEST_S / 60:g} minutes at most. Make two of it"

@@ -15,9 +15,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from motionhub.cli.retime import retime
 from motionhub.library.shipped import shipped_folder
-from motionhub.motion import documents
+from motionhub.motion import documents, formats
 from motionhub.motion.render import render
 from motionhub.robot import description
 
@@ -231,6 +233,23 @@ def test_retime_writes_a_move_that_fits(tmp_path: Path) -> None:
     assert (done.returncode, done.stderr) == (0, "")
     assert "times as long" in done.stdout
     assert run("check", slow).returncode == 0
+
+
+def test_retime_says_whether_it_is_the_move_or_the_longest_that_one_may_be_that_leaves_it_too_fast(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    far = tmp_path / "far.json"
+    far.write_text(move(keyframes=[at(2000, body={"z_mm": 400}), at(4000, body={"z_mm": 0})]))
+    command = [str(far), "--out", str(tmp_path / "near.json")]
+    done = CliRunner().invoke(retime, command)
+    assert done.exit_code == 1
+    assert "time does not mend it" in done.output
+    # An hour's move would take minutes: the bound comes to it instead.
+    monkeypatch.setattr(formats, "LONGEST_S", 4.0)
+    done = CliRunner().invoke(retime, command)
+    assert done.exit_code == 1
+    assert "Make two of it" in done.output
+    assert "time does not mend it" not in done.output
 
 
 def test_help_lists_only_what_there_is_and_imports_nothing_heavy() -> None:
