@@ -185,7 +185,7 @@ class Person:
         """Where joints went while the bench was busy: the largest turn of each from where so many servos hold."""
         bench = self.world.hub.workbench.bench
         self.wait_until(lambda: int((bench.pulses > 0).sum()) >= servos)
-        self.wait(0.3)
+        self.wait(max(0.3, self.world.radio_s))
         before = self.world.joints.copy()
         far = np.zeros_like(before)
         for _ in range(1000):
