@@ -1,13 +1,16 @@
 """Legs that hang in the air, anywhere, come to above where they shall stand: by their joints, the robot standing still.
 
 A leg that lost its pulses, or was posed by its angles, may hang where no straight way of its foot leads down without
-the coxa whirling around under its axis. In the air joints may go straight, all of them together; and if the
-foot would touch the ground on that way, the leg is raised by its femur first.
+the coxa whirling around under its axis. In the air joints may go straight, all of them together; and if the foot
+would touch the ground on that way, the leg is raised by its femur first. A leg that stands under its own hip is
+pressed down by that, and one that hangs flung out is by folding: so each leg has its own way, the first of many
+that is clear.
 """
 
 from __future__ import annotations
 
-from itertools import pairwise
+from collections.abc import Iterator
+from itertools import pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,47 +54,75 @@ def gather(
         least_s: Seconds that each part of the way takes at least.
         dt: Seconds a tick.
     """
-    go = np.zeros(robot.joints, dtype=bool)
-    go[: 3 * robot.legs] = np.repeat(legs, 3)
-    end = np.where(go, goal, start)
-    ways = [np.stack([start, *_raised(robot, start, end, legs, share), end]) for share in _RAISED]
-    ways += [np.stack([start, *_folded(robot, start, end, legs, share), end]) for share in _RAISED[1:]]
-    floor = robot.foot_radius + np.minimum(
-        CLEAR, np.minimum(*(feet(robot, joints) @ up + height for joints in (start, end))) - robot.foot_radius
-    )
+    ways = {int(leg): _way(robot, start, goal, int(leg), up, height) for leg in np.flatnonzero(legs)}
+    each = {leg: _timed(way, speed[3 * leg : 3 * leg + 3], least_s, dt) for leg, way in ways.items()}
+    count = max((len(rows) for rows in each.values()), default=0)
+    if not count:
+        return start[None].copy()
+    found = np.repeat(start[None], count, axis=0)
+    for leg, rows in each.items():
+        # Whoever is there first waits for the others.
+        found[:, 3 * leg : 3 * leg + 3] = ways[leg][-1]
+        found[: len(rows), 3 * leg : 3 * leg + 3] = rows
+    return found
+
+
+def _way(robot: Robot, start: Array, goal: Array, leg: int, up: Array, height: float) -> Array:
+    """The angles (N, 3) that one leg passes on its way: the first way that is clear of the ground, or the clearest."""
+    own = slice(3 * leg, 3 * leg + 3)
+
+    def clearance(angles: Array) -> Array:
+        joints = np.repeat(start[None], len(angles), axis=0)
+        joints[:, own] = angles
+        found: Array = feet(robot, joints)[:, leg] @ up + height - robot.foot_radius[leg]
+        return found
+
+    ends = np.stack([start[own], goal[own]])
+    at_ends = clearance(ends)
+    floor = min(CLEAR, float(at_ends.min()))
 
     def lowest(way: Array) -> float:
-        fine = np.concatenate([np.linspace(a, b, 12) for a, b in pairwise(way)])
-        return float(np.min((feet(robot, fine) @ up + height - floor)[:, legs]))
+        return float(clearance(np.concatenate([np.linspace(a, b, 12) for a, b in pairwise(way)])).min())
 
-    straight = np.stack([start, end])
     # A foot that stands would scrape along: it goes up first.
-    stands = bool((feet(robot, start) @ up + height - robot.foot_radius < CLEAR)[legs].any())
-    tried = ways[3:] if stands else [straight, *ways]
-    way = next((way for way in tried if lowest(way) >= -1e-9), None)
-    if way is None:
-        way = max(ways, key=lowest)
-    rows = []
+    stands = bool(at_ends[0] < CLEAR)
+    best, clearest = ends, -np.inf
+    for way in _ways(ends, robot.lower[own], robot.upper[own], stands):
+        if (low := lowest(way)) >= floor - 1e-9:
+            return way
+        if low > clearest:
+            best, clearest = way, low
+    return best
+
+
+def _ways(ends: Array, lower: Array, upper: Array, stands: bool) -> Iterator[Array]:
+    """Ways (N, 3) for one leg, each between angles ``ends`` (2, 3) within its range, the quickest first.
+
+    Raised by the femur, more and more; its tibia as it is meanwhile, or first folded, or stretched, and likewise
+    at the other end of the way. Of a leg that stands, only such as raise it well.
+    """
+    (coxa, femur, tibia), (coxa_1, femur_1, tibia_1) = ends
+    if not stands:
+        yield ends
+    most = max(femur, femur_1)
+    for first, last in product((None, lower[2], upper[2]), repeat=2):
+        for share in _RAISED[3 if stands else 0 :]:
+            high = most + share * max(upper[1] - most, 0.0)
+            way = [ends[0]]
+            if first is not None:
+                way.append(np.array([coxa, femur, first]))
+            way.append(np.array([coxa, high, tibia if first is None else first]))
+            way.append(np.array([coxa_1, high, tibia_1 if last is None else last]))
+            if last is not None:
+                way.append(np.array([coxa_1, femur_1, last]))
+            yield np.stack([*way, ends[1]])
+
+
+def _timed(way: Array, speed: Array, least_s: float, dt: float) -> Array:
+    """Angles (T, 3) from tick to tick along a way (N, 3), its first left out, resting where it bends."""
+    rows = [way[:0]]
     for here, there in pairwise(way):
         if (seconds := float((_PEAK * np.abs(there - here) / speed).max())) > 0:
             ticks = max(1, int(np.ceil(max(seconds, least_s) / dt)))
             rows.append(here + minimum_jerk(np.arange(1, ticks + 1) / ticks)[:, None] * (there - here))
-    return np.concatenate(rows) if rows else start[None].copy()
-
-
-def _raised(robot: Robot, start: Array, end: Array, legs: Flags, share: float) -> list[Array]:
-    """Two places on the way: those legs raised as they hang, and raised as they shall be."""
-    femur = np.flatnonzero(legs) * 3 + 1
-    most = np.maximum(start, end)
-    above, beyond = start.copy(), end.copy()
-    above[femur] = beyond[femur] = most[femur] + share * np.maximum(robot.upper[femur] - most[femur], 0.0)
-    return [above, beyond]
-
-
-def _folded(robot: Robot, start: Array, end: Array, legs: Flags, share: float) -> list[Array]:
-    """The same for legs that stand under their own hip, whose feet a raised femur would press down: folded before."""
-    above, beyond = _raised(robot, start, end, legs, share)
-    tibia = np.flatnonzero(legs) * 3 + 2
-    folded = start.copy()
-    folded[tibia] = above[tibia] = robot.lower[tibia]
-    return [folded, above, beyond]
+    return np.concatenate(rows)

@@ -53,6 +53,8 @@ _SHIFTS = np.linspace(0.0, 1.6, 49)
 """How far the body is tried to be shifted, in units of the way from its weight to the middle of the feet."""
 _GATHERS = 4
 """Rounds: the body over the feet that stand, legs that hang, and then, since more stand, legs that stand oddly."""
+COSTS = 1e-3
+"""m of margin that legs which come down may cost before the body is moved for it."""
 _UP = 0.2
 """The share of a step in which the foot only rises, and the share in which it only sinks."""
 
@@ -158,8 +160,15 @@ def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags) -> list[_Pa
 
     away = np.hypot(*(first.feet - last.feet)[:, :2].T)
     landing = ~down[0] & down[1]
+    # Legs weigh something on their way down, too: what stands must not tip over onto one that is about to land.
+    if landing.any():
+        landed = np.where(landing[:, None], last.feet, now.feet)
+        body = _over(robot, now.body, np.stack([now.feet, landed]), down[0], allowed=COSTS)
+        along = ~down[0][:, None] * (body - now.body)[:3]  # in the air, legs are carried as they hang
+        go(replace(now, body=body, feet=now.feet + along))
     # A foot that is only just in the air would be dragged along on its way: it is lifted for that.
-    go(replace(now, feet=np.where(landing[:, None], last.feet, now.feet)), landing & (away > SAME_PLACE))
+    aside = np.hypot(*(now.feet - last.feet)[:, :2].T) > SAME_PLACE
+    go(replace(now, feet=np.where(landing[:, None], last.feet, now.feet)), landing & aside)
     # Legs step over best under a high body: folded ones have far to go for the same step.
     high = last.body if last.body[2] >= first.body[2] else now.body
     go(replace(now, body=high))
@@ -177,12 +186,13 @@ def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags) -> list[_Pa
     return parts
 
 
-def _over(robot: Robot, body: Array, swing: Array, standing: Flags) -> Array:
+def _over(robot: Robot, body: Array, swing: Array, standing: Flags, allowed: float | None = None) -> Array:
     """``body`` (6,), shifted as little as gives it the margin that walking asks for, over the feet that stand.
 
     Legs weigh something: they stay behind when the body goes, and shift the weight when they go over. So the
     centre of mass is looked at for each shift that is tried and at each of the feet (K, L, 3) of the swing.
-    Without three feet to stand on, nothing helps: the body stays.
+    Without three feet to stand on, nothing helps: the body stays. It also does if the swing costs no more than
+    ``allowed`` m of the margin that there is before it.
     """
     if standing.sum() < 3:
         return body
@@ -195,7 +205,10 @@ def _over(robot: Robot, body: Array, swing: Array, standing: Flags) -> Array:
     bodies[:, :2] += _SHIFTS[:, None] * away
     from_corner = _weight(robot, bodies, swing)[:, :, None] - ring
     inward = (edge[:, 0] * from_corner[..., 1] - edge[:, 1] * from_corner[..., 0]) / np.linalg.norm(edge, axis=1)
-    margins = inward.min(axis=(1, 2))
+    at_each = inward.min(axis=2)
+    if allowed is not None and at_each[0].min() >= at_each[0, 0] - allowed:
+        return body
+    margins = at_each.min(axis=1)
     found: Array = bodies[int(np.argmax(margins >= min(robot.walk.margin, margins.max())))]
     return found
 

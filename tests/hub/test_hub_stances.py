@@ -235,12 +235,24 @@ def test_a_leg_that_hangs_anywhere_comes_down_without_whirling(robot: Robot, see
     assert not rest_on_ground(robot, whole).tipped.any()
 
 
-@pytest.mark.parametrize(("name", "count"), [("trestle", 1), ("tansy", 2), ("tansy", 3), ("harrow", 2), ("harrow", 3)])
+HANGING = {
+    ("trestle", 1): (),
+    ("tansy", 2): (149, 194, 174, 133),
+    ("tansy", 3): (308, 513),
+    ("harrow", 2): (),
+    ("harrow", 3): (259,),
+    ("harrow", 4): (12,),
+}
+"""Robots, how many of their legs hang, and stances that were the worst of many: with little margin the robot tipped
+over onto a leg that came down, and legs that were gathered together pressed one of them into the ground."""
+
+
+@pytest.mark.parametrize(("name", "count"), HANGING)
 def test_no_foot_that_carries_weight_is_dragged_while_legs_that_hang_come_down(name: str, count: int) -> None:
     """Nor by those themselves, from the moment that they carry any: half a millimetre, from touchdown on."""
     robot = shipped(name)
     rest, tried = rest_joints(robot), 0
-    for seed in range(400):
+    for seed in (*HANGING[name, count], *range(400)):
         dice = np.random.default_rng(100 * seed + count)
         start = rest.copy()
         hangs = dice.choice(robot.legs, count, replace=False)
@@ -248,12 +260,19 @@ def test_no_foot_that_carries_weight_is_dragged_while_legs_that_hang_come_down(n
             start[own] = dice.uniform(robot.lower[own], robot.upper[own])
         first = rest_on_ground(robot, start[None])
         if first.down[0, hangs].any() or first.margin[0] <= 2e-3 or first.corners.any():
+            assert seed not in HANGING[name, count]
             continue  # not a stance of this robot's
-        support = rest_on_ground(robot, np.vstack([start, hand_over(robot, start, rest, DT)]))
+        whole = np.vstack([start, hand_over(robot, start, rest, DT)])
+        support = rest_on_ground(robot, whole)
         loaded = support.down & (support.clearance <= 2e-5)
         slid = travel(support.level_feet[..., :2], loaded, np.where(loaded, 1.0, 0.0)).slip
         assert slid.max() <= 0.5e-3, f"{slid.max() * 1e3:.1f} mm, seed {seed}"
         assert not support.tipped.any()
-        if (tried := tried + 1) == 6:
+        # As steady as it was found, but for what the legs weigh on their way; and then as a walk has to be.
+        assert support.margin.min() >= min(first.margin[0], robot.walk.margin) - 1e-3
+        # Whoever comes down comes down once, and does not brush the ground before.
+        assert (np.diff(loaded[:, hangs].astype(int), axis=0) > 0).sum(axis=0).max() <= 1, f"seed {seed}"
+        assert (np.abs(np.diff(whole, axis=0)) <= top_speed(robot) * DT * 0.5).all()
+        if (tried := tried + 1) == 6 + len(HANGING[name, count]):
             return
     pytest.fail("expected stances to be found")
