@@ -36,7 +36,7 @@ from motionhub.check.rules_ground import CLEAR, MARGIN_SLACK, TOUCH
 from motionhub.check.rules_joints import holds_for
 from motionhub.check.slowed import between
 from motionhub.check.timeline import Timeline, work_out
-from motionhub.motion.brake import brake, run_out
+from motionhub.motion.brake import brake, down_to_ground, run_out
 from motionhub.motion.frames import Frames
 from motionhub.motion.handover import NEAR, hand_over
 from motionhub.motion.posing import rest_joints
@@ -174,6 +174,10 @@ def _worst(t: Timeline) -> list[int]:
     tried = np.unique([*_told_apart(t.speeds, further, rate), *chosen])
     here = t.frames.joints[tried]
     ends = np.clip(here + further[tried], np.minimum(robot.lower, here), np.maximum(robot.upper, here))
+    roll, pitch = t.tilt[tried].T
+    up = np.stack([-np.sin(pitch), np.cos(pitch) * np.sin(roll), np.cos(pitch) * np.cos(roll)], axis=1)
+    own = np.repeat(down_to_ground(robot, here, ends, up, t.height[tried]), 3, axis=1)
+    ends[:, : 3 * robot.legs] -= (1 - own) * (ends - here)[:, : 3 * robot.legs]
     for badness, limit, near in _measures(t, poses(t, tried, ends)):
         worse = np.full(count, -np.inf)
         worse[tried] = badness

@@ -11,6 +11,9 @@ along an S-curve, for the joint that has the longest way::
          `.               there for a while if p = α, the most, is reached,
            `.             and back to 0 at the rate β
     0 ._____ `.____ t     α = 1/(BRAKE_S r), β = α/ONSET_S, r the greatest share of a top speed
+
+A leg in the air drags nothing, so it may be quicker: stopped with the others just before it lands, it would run on
+into the ground, and another foot, lifted by that, leaves the weight on three that were never meant to carry it.
 """
 
 from __future__ import annotations
@@ -21,6 +24,8 @@ from math import ceil, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.motion.support import rest_on_ground
+from motionhub.robot.kinematics import feet
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
 
@@ -34,8 +39,13 @@ STANDSTILL_S = 0.4
 """It is never longer than this: both of the above, and some ticks for rounding."""
 STILL = 1e-9
 """Share of a joint's top speed below which there is nothing to stop, and whose square may be no number at all."""
+CARRIES = 2e-5
+"""m above the ground up to which a foot carries weight; one that is further up is still on its way."""
+GIVES = 3e-4
+"""m that a foot may run on into the ground: a printed leg gives by as much, and lifts no other foot."""
 SHARPEST = 6.0
-"""How many times as quick a stop may be so that no joint leaves its range; one that still would is held at its end."""
+"""How many times as quick a stop may be so that no joint leaves its range, and no foot lands harder; a joint that
+still would is held at the end of its range."""
 
 
 def brake(robot: Robot, dt: float, joints: Array, velocity: Array, acceleration: Array) -> Array:
@@ -61,8 +71,13 @@ def brake(robot: Robot, dt: float, joints: Array, velocity: Array, acceleration:
     too_far = float((np.abs(velocity) * pace.way / np.maximum(room, 1e-9))[velocity != 0].max())
     quicker = min(max(too_far, 1.0), SHARPEST)
     ticks = max(1, ceil(pace.duration / quicker / dt - 1e-9))
-    along = pace.at(np.arange(1, ticks + 1, dtype=np.float64) * (dt * quicker)) / quicker
-    found = np.clip(joints + along[:, None] * velocity, low, high)
+    ends = np.clip(joints + pace.way / quicker * velocity, low, high)
+    ground = rest_on_ground(robot, joints[None])
+    own = np.full(robot.joints, quicker)
+    own[: 3 * robot.legs] /= np.repeat(down_to_ground(robot, joints[None], ends[None], ground.normal, ground.height), 3)
+    own = np.minimum(own, SHARPEST)
+    times = np.arange(1, ticks + 1, dtype=np.float64) * dt
+    found: Array = np.clip(joints + pace.at(times[:, None] * own) / own * velocity, low, high)
     # Whatever happens, a stop is not to be stopped by the guard.
     step, now = top * dt, joints
     for row in found:
@@ -77,6 +92,27 @@ def run_out(robot: Robot, velocity: Array) -> Array:
     duration = np.where(share * BRAKE_S >= ONSET_S, share * BRAKE_S + ONSET_S, 2 * np.sqrt(share * BRAKE_S * ONSET_S))
     found: Array = velocity * (duration / 2)  # the S-curve is symmetrical
     return found
+
+
+def down_to_ground(robot: Robot, joints: Array, ends: Array, normal: Array, height: Array) -> Array:
+    """The share (N, L) of the way of each foot in the air that leads down to the ground and no further; 1 of others.
+
+    Args:
+        robot: The robot.
+        joints: (N, J) rad.
+        ends: (N, J) rad, where they run on to.
+        normal: (N, 3) of the ground in the body frame, as the robot rests at ``joints``.
+        height: (N,) m, of the body's reference point over the ground there.
+    """
+    level, end = (np.einsum("nli,ni->nl", feet(robot, at), normal) for at in (joints, ends))
+    above = level + height[:, None] - robot.foot_radius
+    carries = above <= CARRIES
+    # The body goes up by what the feet that carry it go down.
+    rises = ((level - end) * carries).sum(axis=1) / np.maximum(carries.sum(axis=1), 1)
+    left = above + (end - level) + rises[:, None]
+    presses = ~carries & (left < -GIVES)
+    found: Array = np.where(presses, above / np.where(presses, above - left, 1.0), 1.0)
+    return np.maximum(found, 1 / SHARPEST)
 
 
 @dataclass(frozen=True)

@@ -197,6 +197,19 @@ def test_no_stop_that_was_not_tried_is_worse_than_those_that_were(tansy: Robot, 
         assert not {f.rule for f in report.findings if f.way.startswith("stopping")} & {"stability", "tip-over"}
 
 
+@pytest.mark.parametrize("speed", [5, 10, 15])
+def test_a_walk_that_the_tool_allows_may_be_stopped_at_any_moment(trestle: Robot, speed: int) -> None:
+    """One leg of four in the air, and the body swaying: the stated margin is kept wherever Stop is pressed."""
+    walk = {"from_ms": 0, "to_ms": 12000, "gait": "creep", "forward_mm_s": speed}
+    own = move(trestle, walks=[walk], end_ms=12500)
+    assert check(own).findings == ()
+    joints = own.joints
+    for at in range(2, len(joints)):
+        fast, before = (joints[at] - joints[at - 1]) * 50, (joints[at - 1] - joints[at - 2]) * 50
+        rows = np.vstack([joints[at], brake(trestle, 0.02, joints[at], fast, (fast - before) * 50)])
+        assert rest_on_ground(trestle, rows).margin.min() >= trestle.walk.margin, f"frame {at}"
+
+
 def test_another_voltage_is_asked_of_stops_and_ways_too(tansy: Robot) -> None:
     """A slow rail stops later. Asked for a voltage, the check says what it says of a robot whose file has it."""
     for seed in range(2):
