@@ -59,6 +59,19 @@ SMOOTHING = 8
 """The battery is averaged over about this many periods, so one servo's start is not a low battery."""
 
 
+def easing_s(gap_us: float) -> float:
+    """How long a joint that has just been started takes, s, until it is where frames ask, ``gap_us`` µs from rest.
+
+    At most so long from the frame on, when no other group of joints was started just before.
+    """
+    periods, ease, left = START_EVERY, EASE_US, gap_us
+    while left > 0:
+        ease += EASE_FASTER
+        left -= ease
+        periods += 1
+    return periods * PERIOD_S
+
+
 @dataclass(frozen=True)
 class Settings:
     """What the robot file and the calibration say, in the controller's units."""

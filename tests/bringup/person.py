@@ -186,7 +186,12 @@ class Person:
         bench = self.world.hub.workbench.bench
         self.wait_until(lambda: int((bench.pulses > 0).sum()) >= servos)
         self.wait(max(0.3, self.world.radio_s))
-        before = self.world.joints.copy()
+        # The robot starts a servo at its own rest; only what it does once it has come from there is looked at.
+        for _ in range(20):
+            before = self.world.joints.copy()
+            self.wait(0.2)
+            if np.abs(self.world.joints - before).max() < DEAD_BAND:
+                break
         far = np.zeros_like(before)
         for _ in range(1000):
             self.wait(0.04)

@@ -15,6 +15,8 @@ from motionhub.hub.bringup.bench import SPEED
 from motionhub.hub.events import BringupChanged
 from motionhub.hub.snapshot import LinkView
 from motionhub.library.notebook import Notebook
+from motionhub.link.controller import Controller, Settings
+from motionhub.link.wire import Frame
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
@@ -58,6 +60,37 @@ def test_only_chosen_joints_have_pulses_and_servos_start_one_after_another() -> 
     assert (np.flatnonzero(pulses[-1]) == [TRESTLE.joint_index["right_rear.tibia"]]).all()
     person.say(asks.BringupDrop())
     assert not sent(world, 3).any()
+
+
+@pytest.mark.parametrize(("rest", "goal"), [(500, 2500), (2500, 500), (1500, 1500)])
+def test_nothing_is_still_before_the_robot_has_brought_its_servo_there(rest: int, goal: int) -> None:
+    """Against the controller's twin, which tests/firmware holds to the program on the chip: it starts a servo at its
+    own rest pose, wherever that is, and eases it to what is asked."""
+    j = TRESTLE.joints
+    ends = {"low": (500,) * j, "high": (2500,) * j, "rest": (rest,) * j, "lowered": (1500,) * j}
+    timing = {"quiet": 25, "cut_off": 150, "warn_mv": 7000, "cut_off_mv": 6600}
+    robot = Controller(Settings(**ends, **timing, silenced=(), warns=()))
+    world, person = on_the_stand()
+    person.say(asks.BringupPulse("left_front.femur", goal))
+    ticks = 0
+    while not world.hub.workbench.bench.still:
+        robot.command(Frame(tuple(int(pulse) for pulse in sent(world, 1)[0]), ()))
+        robot.period(7800)
+        ticks += 1
+    assert robot.pulses[1] == goal
+    assert ticks * 0.02 < 1.5
+    # Whoever has looked at what moves sees the wiggle from there, not the way there.
+    person.say(asks.BringupDrop())
+    person.say(asks.BringupTry("left_front.femur"))
+    wiggle = False
+    for pulses in sent(world, 150):
+        robot.command(Frame(tuple(int(pulse) for pulse in pulses), ()))
+        robot.period(7800)
+        if pulses[1] > 1500 and not wiggle:
+            wiggle = True
+            assert robot.pulses[1] >= 1500
+            assert robot.pulses[1] - 1500 <= pulses[1] - 1500
+    assert wiggle
 
 
 @given(st.lists(st.tuples(st.sampled_from(TRESTLE.joint_names), st.integers(400, 2600)), min_size=1, max_size=6))

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from motionhub.link.controller import EASE_US, Controller, Settings
+from motionhub.link.controller import EASE_US, PERIOD_S, Controller, Settings, easing_s
 from motionhub.link.wire import Activity, Faults, Frame
 
 J = 20
@@ -50,6 +50,14 @@ class Bench:
 @pytest.fixture
 def bench():
     return Bench()
+
+
+@pytest.mark.parametrize("gap", [0, 11, 24, 300, 700])
+def test_a_started_joint_is_there_after_the_time_told(bench, gap):
+    frame = Frame((SETTINGS.rest[0] + gap, *[0] * (J - 1)), (0, 0))
+    bench.run(100, frame)
+    there = next(i for i, issued in enumerate(bench.issued) if issued[0] == frame.pulses[0])
+    assert there + 1 <= easing_s(gap) / PERIOD_S <= there + 6  # when no group was started just before, a little sooner
 
 
 def test_no_pulse_before_the_first_frame(bench):

@@ -3,11 +3,12 @@
 Only connectors that were chosen have a pulse; all others have none. Servos that come on do so one after another,
 since each draws its stall current for a moment, and a pulse changes no faster than :data:`SPEED`. (Where a servo
 without a pulse stands nobody can know: it goes to its first pulse as fast as it can. The robot's program begins with
-the pulse of its rest pose.)
+the pulse of its rest pose, and eases to what is asked from there; until that must be over nothing counts as still.)
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -32,16 +33,19 @@ class Bench:
     Args:
         us_per_rad: (J,) of the servo on each connector, by its data sheet.
         dt: Seconds a tick.
+        settle_s: How long the robot may take to bring a servo that comes on to its first pulse
+            (:func:`~motionhub.link.controller.easing_s`).
     """
 
-    def __init__(self, us_per_rad: Array, dt: float) -> None:
+    def __init__(self, us_per_rad: Array, dt: float, settle_s: float) -> None:
         self._step = us_per_rad * SPEED * dt
         self._start_every = round(START_EVERY_S / dt)
         self._pause = round(PAUSE_S / dt)
+        self._settle = math.ceil(settle_s / dt)
         self.pulses: Array = np.zeros(len(us_per_rad))
         self._wanted: dict[int, float] = {}
         self._then: list[dict[int, float]] = []
-        self._since_start = self._start_every
+        self._since_start = max(self._start_every, self._settle)
         self._since_move = 0
 
     @property
@@ -51,8 +55,9 @@ class Bench:
 
     @property
     def still(self) -> bool:
-        """Whether every chosen connector has the pulse that is wanted of it, with nothing more to come."""
-        return not self._then and all(self.pulses[i] == pulse for i, pulse in self._wanted.items())
+        """Whether every chosen connector has the pulse that is wanted of it, the robot's too; with no more to come."""
+        settled = not self._wanted or self._since_start >= self._settle
+        return not self._then and settled and all(self.pulses[i] == pulse for i, pulse in self._wanted.items())
 
     def hold(self, wanted: Wanted, then: Sequence[Wanted] = ()) -> None:
         """Bring these connectors to these pulses and hold them there; all others lose theirs at once.
@@ -79,7 +84,7 @@ class Bench:
     def step(self) -> Array:
         """The pulses of the next tick, a copy."""
         self._since_start += 1
-        moved = False
+        moved = self._since_start < self._settle
         for i, goal in self._wanted.items():
             now = self.pulses[i]
             if now == 0:

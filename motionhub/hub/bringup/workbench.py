@@ -12,6 +12,7 @@ from motionhub.hub.bringup.bench import Bench
 from motionhub.hub.bringup.course import Course
 from motionhub.hub.bringup.view import BringupView, view
 from motionhub.library.notebook import Notebook
+from motionhub.link.controller import easing_s
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
 
@@ -40,7 +41,9 @@ class Workbench:
         self._robot = robot
         self._calibration = calibration
         self.course = Course(robot, calibration, notebook)
-        self.bench = Bench(robot.us_per_rad, dt)
+        # What calibration the robot itself rests by is not always known, so it may start anywhere.
+        travel = max(high - low for low, high in (servo.pulse_us for servo in robot.servos))
+        self.bench = Bench(robot.us_per_rad, dt, easing_s(travel))
         self._angles: Angles = {}
         self._was_still = True
 
