@@ -29,7 +29,7 @@ FAR = np.deg2rad(80.0)
 room; a protractor's arm is hardly turned further."""
 MARGIN = np.deg2rad(4.0)
 """How far from the ends of its range it stays."""
-SURE = np.deg2rad(0.34)
+SURE = np.deg2rad(0.36)
 """Enough readings of a joint: one standard deviation of where it stands, at the worse end of its range."""
 READINGS = 12
 """At most so many: a joint with more play than that is not brought nearer by one more."""

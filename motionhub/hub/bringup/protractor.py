@@ -8,6 +8,10 @@ direction, as x, a servo that turns ``scale`` times as many µs per degree as it
 which is a straight line in x. Servos of one class differ by a few percent (practice), so a slope near the data
 sheet's is drawn to it; one that is further off than the readings can explain is another servo than was believed,
 and then the readings alone decide.
+
+A scale read to a degree is hardly ever further off than that, and any error within it is as likely as another. So the
+line is the mean of all that pass every reading so closely, not that of least squares, which a few readings that err
+the same way may take further than any of them allows.
 """
 
 from __future__ import annotations
@@ -22,8 +26,14 @@ Array = NDArray[np.float64]
 
 PROTRACTOR = np.deg2rad(0.6)
 """rad, standard deviation of an angle read to a degree (uniform within one either way: 1/√3 of it)."""
+READ_TO = np.deg2rad(1.0)
+"""rad, how far an angle read to a degree is off at most (practice)."""
+HARDLY = np.deg2rad(0.1)
+"""rad, by how much further off it is e times less likely."""
 ALIKE = 0.015
 """By how much servos of one class differ in µs per degree, one standard deviation (practice)."""
+ANY = 10.0
+"""The same, where nothing is known of the servo."""
 HORN = np.deg2rad(8.0)
 """rad, standard deviation of a trim before anything is read (practice: a spline of 24 teeth is 15 degrees a tooth)."""
 CLEARLY = 3.5
@@ -31,6 +41,14 @@ CLEARLY = 3.5
 LEAST = 0.04
 APART = np.deg2rad(40.0)
 """Readings have to be so far apart to say anything of µs per degree."""
+ALL = 4.5
+"""So many standard deviations of least squares from their line, every line is looked at."""
+FINE = 61
+"""Lines looked at along each of its two axes."""
+LOOKS = 8
+"""So often at most it is looked further on, where the best lines are not among those."""
+_ALONG = np.linspace(-ALL, ALL, FINE)
+_GRID: Array = np.stack(np.meshgrid(_ALONG, _ALONG), axis=-1).reshape(-1, 2)
 SCALES = (0.5, 1.99)
 """What a calibration may hold."""
 
@@ -63,12 +81,14 @@ def fit(away: tuple[float, ...], angles: tuple[float, ...], at: tuple[float, ...
     """
     x, y = np.asarray(away, dtype=np.float64), np.asarray(angles, dtype=np.float64)
     slope, trim, cover = _line(x, y, ALIKE)
-    other = False
+    other, alike = False, ALIKE
     if len(x) >= 2 and np.ptp(x) >= APART:
-        free, free_trim, free_cover = _line(x, y, 10.0)
+        free, free_trim, free_cover = _line(x, y, ANY)
         off = abs(free - 1)
         if off > LEAST and off > CLEARLY * float(np.sqrt(free_cover[0, 0] + ALIKE**2)):
-            slope, trim, cover, other = free, free_trim, free_cover, True
+            slope, trim, cover, other, alike = free, free_trim, free_cover, True, ANY
+    if len(x):
+        slope, trim, cover = _within(x, y, alike, slope, trim, cover)
     slope = float(np.clip(slope, 1 / SCALES[1], 1 / SCALES[0]))
     # Where it stands for a given pulse: the line's own spread at that x.
     places = np.asarray(at, dtype=np.float64)
@@ -85,3 +105,26 @@ def _line(x: Array, y: Array, alike: float) -> tuple[float, float, Array]:
     cover = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     found = cover @ (rows.T @ (y / PROTRACTOR) + prior @ np.array([1.0, 0.0]))
     return float(found[0]), float(found[1]), cover
+
+
+def _within(x: Array, y: Array, alike: float, slope: float, trim: float, cover: Array) -> tuple[float, float, Array]:
+    """Mean and covariance of slope and trim over the lines that pass the readings within :data:`READ_TO`.
+
+    ``slope``, ``trim`` and ``cover`` are those of :func:`_line`: where to look first, and how finely.
+    """
+    middle, unit = np.array([slope, trim]), np.linalg.cholesky(cover)
+    for _ in range(LOOKS):
+        lines = middle + _GRID @ unit.T
+        off = np.abs(y - (lines[:, :1] * x - lines[:, 1:]))
+        likely = -np.logaddexp(0, (off - READ_TO) / HARDLY).sum(axis=1)
+        likely -= 0.5 * (((lines[:, 0] - 1) / alike) ** 2 + (lines[:, 1] / HORN) ** 2)
+        weight = np.exp(likely - likely.max())
+        weight /= weight.sum()
+        mean = weight @ _GRID
+        away = _GRID - mean
+        middle = middle + unit @ mean
+        # A misread angle takes least squares far from where all the others are.
+        if np.abs(mean).max() < 1:
+            break
+    found: Array = unit @ ((weight[:, None] * away).T @ away) @ unit.T
+    return float(middle[0]), float(middle[1]), found
