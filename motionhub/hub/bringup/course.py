@@ -137,8 +137,10 @@ class Course:
             if joint in changed or self.robot.joint_names[joint] == moved:
                 direction[joint] = sign
         self.calibration = replace(before, direction=direction, connector=found.connector)
-        # What a protractor said of another servo says nothing of this one.
+        # What a protractor said of another servo says nothing of this one, and its trim is another's.
         self._forget([self.robot.joint_names[i] for i in changed])
+        if changed and self.done("floor"):
+            self.mark("floor", "floor", False)
 
     @property
     def wiring(self) -> Wiring:
