@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any, get_args
 
 import msgpack
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from motionhub.hub import commands
@@ -133,10 +134,14 @@ def test_a_key_that_may_not_be_tried_is_not_even_compared() -> None:
 
 
 @given(st.text(alphabet="aZ0 _-./\\\n\0é", max_size=66) | st.text(max_size=66))
+@example("LPT0")
+@example("con")
 def test_what_a_message_may_name_is_what_the_library_may_hold(name: str) -> None:
     accepted = talk().receive(pack(type="play", name=name), 0.0).message is not None
-    # A name that some system reserves ("con") is the library's to refuse, in its own words.
-    assert accepted == is_name(name) or (accepted and name.lower() in ("con", "prn", "aux", "nul"))
+    # A name that some system reserves ("con") is the library's to refuse, in its own words. Those that there are:
+    # https://learn.microsoft.com/windows/win32/fileio/naming-a-file (from memory).
+    reserved = re.fullmatch("(?i:con|prn|aux|nul|com[0-9]|lpt[0-9])", name) is not None
+    assert accepted == (is_name(name) or reserved)
 
 
 anything = st.recursive(
