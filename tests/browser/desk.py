@@ -69,7 +69,14 @@ class Desk:
             )
             if found[0] == name and (not role or found[1] == role):
                 return
-        raise AssertionError(f"expected to come to {name!r} by Tab, and never did")
+        gates = self.page.locator(".gate").all_inner_texts()
+        raise AssertionError(f"expected to come to {name!r} by Tab, and never did; the screen says {gates}")
+
+    def have_control(self) -> None:
+        """Take it again if it has lapsed: it does after two seconds in which a browser hangs, as one that draws in
+        software may, and the header's button says so."""
+        if self.page.get_by_role("button", name="Take", exact=False).first.is_visible():
+            self.page.get_by_role("button", name="Take", exact=False).first.press("Enter")
 
     def press(self, *keys: str) -> None:
         for key in keys:

@@ -143,6 +143,7 @@ def test_a_greeting_by_the_keyboard_alone(desk: Desk, robot: TcpRobot, until: Un
     press("Enter")
     expect(page.get_by_test_id("kept")).to_contain_text("Saved")
     start = len(robot.decoded())
+    desk.have_control()
     reach("Speed", "select", back=True)
     press("End")
     reach("Play this on the robot")
