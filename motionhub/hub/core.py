@@ -106,13 +106,13 @@ class Hub:
         self.director = Director(robot, 1 / rate_hz, lambda: self.follows)
         self.director.wake()
         self._onlooker = Onlooker(robot, self.director.stage.joints)
-        self.workbench = Workbench(robot, calibration, 1 / rate_hz, notebook)
+        self.kept = RobotKeeps(robot, calibration)
+        self.workbench = Workbench(robot, calibration, 1 / rate_hz, lambda: self.kept.starts, notebook)
         self._left_setup = -1
         if self.workbench.course.unfinished:
             # Half of its trims are not known: nothing moves that nobody has asked for.
             self.stay_limp("Its bring-up is not finished. Go on with it, or stand it up as it is.")
         self.pulses = Pulses(robot, calibration, 1 / rate_hz)
-        self.kept = RobotKeeps(robot, calibration)
         self.outputs = Outputs(robot)
         self._limit: Limit = ""
         self.pace = 1.0

@@ -10,12 +10,17 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from motionhub.link import kept
 from motionhub.link.kept import ONE, KeptState, Record
 from motionhub.link.session import InUse, Keeping
 from motionhub.link.wire import Welcome
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
+
+Array = NDArray[np.float64]
 
 State = Literal["unknown", "reading", "same", "differs", "sending", "waiting", "refused", "failed"]
 """unknown: there is no link. waiting: written on the robot, and used once no servo stands beyond the new ends."""
@@ -57,6 +62,7 @@ class RobotKeeps:
         self._state: State = "unknown"
         self._sent = False
         self._theirs = b""
+        self._starts: tuple[bytes, Array] | None = None
         self.view = KeptView()
         self.use(calibration)
 
@@ -75,6 +81,19 @@ class RobotKeeps:
             return kept.calibration(self._robot, self._theirs, self._ours.battery_scale)
         except ValueError:
             return None
+
+    @property
+    def starts(self) -> Array:
+        """(J,) µs by connector, a copy: what the robot begins with when a servo comes on, the pulse of its rest pose.
+
+        By this hub's calibration as long as the robot's is not known.
+        """
+        image = self._theirs or self.image
+        if self._starts is None or self._starts[0] != image:
+            used = self.theirs or self._ours
+            made = kept.export(self._robot, used)
+            self._starts = image, np.array(made.limits(kept.to_keep(self._robot, used)).rest, dtype=np.float64)
+        return self._starts[1].copy()
 
     def connected(self, welcome: Welcome) -> bool:
         """The robot has answered; whether to ask for what it uses."""

@@ -16,6 +16,8 @@ from motionhub.hub.events import BringupChanged
 from motionhub.hub.snapshot import LinkView
 from motionhub.library.notebook import Notebook
 from motionhub.link.controller import Controller, Settings
+from motionhub.link.kept import export, image, to_keep
+from motionhub.link.session import InUse
 from motionhub.link.wire import Frame
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
@@ -50,7 +52,7 @@ def test_only_chosen_joints_have_pulses_and_servos_start_one_after_another() -> 
     assert not sent(world, 20).any()
     leg = ("left_front.coxa", "left_front.femur", "left_front.tibia")
     person.say(asks.BringupCentre(leg))
-    pulses = sent(world, 100)
+    pulses = sent(world, 200)
     assert (pulses[-1, :3] == 1500).all()
     assert not pulses[:, 3:].any()
     starts = np.argmax(pulses[:, :3] > 0, axis=0)
@@ -78,7 +80,8 @@ def test_nothing_is_still_before_the_robot_has_brought_its_servo_there(rest: int
         robot.period(7800)
         ticks += 1
     assert robot.pulses[1] == goal
-    assert ticks * 0.02 < 1.5
+    begins = world.hub.kept.starts[1]
+    assert ticks * 0.02 < 1.5 + abs(goal - begins) / (SPEED * TRESTLE.us_per_rad[1])
     # Whoever has looked at what moves sees the wiggle from there, not the way there.
     person.say(asks.BringupDrop())
     person.say(asks.BringupTry("left_front.femur"))
@@ -91,6 +94,37 @@ def test_nothing_is_still_before_the_robot_has_brought_its_servo_there(rest: int
             assert robot.pulses[1] >= 1500
             assert robot.pulses[1] - 1500 <= pulses[1] - 1500
     assert wiggle
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_a_servo_that_comes_on_goes_from_the_robots_own_rest_no_faster_than_promised(known: bool) -> None:
+    """The controller's twin starts a servo at its rest pose and eases by up to 3000 µs/s to what is asked: so what is
+    asked must begin there. Stop on the way holds it where it is."""
+    theirs = faulty(TRESTLE, np.random.default_rng(3)) if known else Calibration.default(TRESTLE)
+    limits = export(TRESTLE, theirs).limits(to_keep(TRESTLE, theirs))
+    timing = {"quiet": 25, "cut_off": 150, "warn_mv": 7000, "cut_off_mv": 6600}
+    robot = Controller(Settings(limits.low, limits.high, limits.rest, limits.lowered, **timing, silenced=(), warns=()))
+    world, person = on_the_stand(truth=theirs)
+    if known:
+        world.hub.kept.hear(InUse(image(TRESTLE, theirs)))
+    at = TRESTLE.joint_index["left_front.femur"]
+    person.say(asks.BringupPulse("left_front.femur", 2300))
+    issued = []
+
+    def run(ticks: int) -> None:
+        for pulses in sent(world, ticks):
+            robot.command(Frame(tuple(int(pulse) for pulse in pulses), ()))
+            robot.period(7800)
+            issued.append(robot.pulses[at])
+
+    run(60)
+    steps = np.diff([pulse for pulse in issued if pulse])
+    assert steps.any()
+    assert np.abs(steps).max() <= SPEED * 0.02 * TRESTLE.us_per_rad[at] + 1
+    assert refused(world, ask.Stop(), "bob") == ""
+    before = issued[-1]
+    run(60)
+    assert abs(issued[-1] - before) <= 2 * SPEED * 0.02 * TRESTLE.us_per_rad[at]
 
 
 @given(st.lists(st.tuples(st.sampled_from(TRESTLE.joint_names), st.integers(400, 2600)), min_size=1, max_size=6))

@@ -1,15 +1,18 @@
 """Raw pulses, slowly: what moves servos whose trims nobody knows yet.
 
 Only connectors that were chosen have a pulse; all others have none. Servos that come on do so one after another,
-since each draws its stall current for a moment, and a pulse changes no faster than :data:`SPEED`. (Where a servo
-without a pulse stands nobody can know: it goes to its first pulse as fast as it can. The robot's program begins with
-the pulse of its rest pose, and eases to what is asked from there; until that must be over nothing counts as still.)
+since each draws its stall current for a moment, and a pulse changes no faster than :data:`SPEED`.
+
+Where a servo without a pulse stands nobody can know: it goes to its first pulse as fast as it can. The robot's program
+begins with the pulse of its rest pose, and eases from there to what is asked, faster than a finger gets away. So what
+is asked begins there, too. What the robot rests by may not be known yet: until its easing must be over nothing counts
+as still.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +23,8 @@ SPEED = np.deg2rad(30.0)
 """rad/s by the data sheet: an eye can follow it, and a finger can get away."""
 START_EVERY_S = 0.4
 """Between one servo that comes on and the next: most of its start is over after 0.1 s, and the radio is slow."""
+STARTED_S = 0.3
+"""Until the robot has begun with a servo that comes on; nothing moves before, or it would have to catch up."""
 PAUSE_S = 0.6
 """How long a wiggle stays where it has gone, to be seen."""
 
@@ -35,11 +40,14 @@ class Bench:
         dt: Seconds a tick.
         settle_s: How long the robot may take to bring a servo that comes on to its first pulse
             (:func:`~motionhub.link.controller.easing_s`).
+        starts: Gives the pulses (J,) that the robot begins with, by its rest pose as far as that is known.
     """
 
-    def __init__(self, us_per_rad: Array, dt: float, settle_s: float) -> None:
+    def __init__(self, us_per_rad: Array, dt: float, settle_s: float, starts: Callable[[], Array]) -> None:
+        self._starts = starts
         self._step = us_per_rad * SPEED * dt
         self._start_every = round(START_EVERY_S / dt)
+        self._started = round(STARTED_S / dt)
         self._pause = round(PAUSE_S / dt)
         self._settle = math.ceil(settle_s / dt)
         self.pulses: Array = np.zeros(len(us_per_rad))
@@ -89,8 +97,8 @@ class Bench:
             now = self.pulses[i]
             if now == 0:
                 if self._since_start >= self._start_every:
-                    self.pulses[i], self._since_start, moved = goal, 0, True
-            elif now != goal:
+                    self.pulses[i], self._since_start, moved = self._starts()[i], 0, True
+            elif now != goal and self._since_start >= self._started:
                 self.pulses[i] = now + np.clip(goal - now, -self._step[i], self._step[i])
                 moved = True
         self._since_move = 0 if moved else self._since_move + 1

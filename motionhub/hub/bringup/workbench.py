@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -34,16 +34,24 @@ class Workbench:
         robot: The robot.
         calibration: What is known of it.
         dt: Seconds a tick.
+        starts: See :class:`~motionhub.hub.bringup.bench.Bench`.
         notebook: What was answered before.
     """
 
-    def __init__(self, robot: Robot, calibration: Calibration, dt: float, notebook: Notebook | None = None) -> None:
+    def __init__(
+        self,
+        robot: Robot,
+        calibration: Calibration,
+        dt: float,
+        starts: Callable[[], Array],
+        notebook: Notebook | None = None,
+    ) -> None:
         self._robot = robot
         self._calibration = calibration
         self.course = Course(robot, calibration, notebook)
         # What calibration the robot itself rests by is not always known, so it may start anywhere.
         travel = max(high - low for low, high in (servo.pulse_us for servo in robot.servos))
-        self.bench = Bench(robot.us_per_rad, dt, easing_s(travel))
+        self.bench = Bench(robot.us_per_rad, dt, easing_s(travel), starts)
         self._angles: Angles = {}
         self._was_still = True
 
