@@ -1,6 +1,5 @@
 """The process in which moves that are being edited are judged: warm, so that no verdict waits for a start.
 
-
 It reads jobs on its standard input and answers each on its standard output, both as a length of four bytes and a
 MessagePack map. What it answers is mostly a message for the browser, packed already: the hub only passes it on.
 """
@@ -405,8 +404,14 @@ def main() -> None:
         return
     worker = Worker(pickle.loads(first))  # the hub's own, through a pipe that nobody else holds
     while (data := read(source)) is not None:
-        target.write(framed(msgpack.packb(worker.do(msgpack.unpackb(data, strict_map_key=False)))))
-        target.flush()
+        answer = framed(msgpack.packb(worker.do(msgpack.unpackb(data, strict_map_key=False))))
+        try:
+            target.write(answer)
+            target.flush()
+        except BrokenPipeError:
+            # The hub was killed meanwhile. What is still in the buffer must not be tried once more at the exit.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), target.fileno())
+            return
 
 
 if __name__ == "__main__":

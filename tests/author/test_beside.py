@@ -1,9 +1,13 @@
-"""The process beside the hub works for the calibration that the hub has now, not for the one it was started with."""
+"""The process beside the hub works for the calibration that the hub has now, and ends quietly without the hub."""
 
 from __future__ import annotations
 
 import dataclasses
 import json
+import os
+import pickle
+import subprocess
+import sys
 from pathlib import Path
 
 import msgpack
@@ -12,7 +16,7 @@ import numpy as np
 from motionhub.library.recording import Recording
 from motionhub.library.store import Library
 from motionhub.remote.beside import Beside
-from motionhub.remote.pipe import Setup
+from motionhub.remote.pipe import Setup, framed
 from motionhub.robot import description
 from motionhub.robot.calibration import Calibration
 
@@ -61,3 +65,16 @@ async def test_a_recording_means_what_todays_calibration_makes_of_it(tmp_path: P
         assert abs(await head_of(beside) - (20 - TRIM_DEG)) < 0.6
     finally:
         await beside.close()
+
+
+def test_a_hub_that_is_killed_while_it_waits_for_an_answer_leaves_no_complaint(tmp_path: Path) -> None:
+    job = framed(msgpack.packb({"do": "open_move", "name": "greeting"}))
+    setup = framed(pickle.dumps(Setup(TANSY, Calibration.default(TANSY), tmp_path, SHIPPED)))
+    reads, writes = os.pipe()
+    command = [sys.executable, "-m", "motionhub.remote.worker"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=writes, stderr=subprocess.PIPE) as process:
+        os.close(writes)
+        os.close(reads)
+        _, said = process.communicate(setup + job, timeout=60)
+    assert said == b""
+    assert process.returncode == 0
