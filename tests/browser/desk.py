@@ -73,10 +73,11 @@ class Desk:
         raise AssertionError(f"expected to come to {name!r} by Tab, and never did; the screen says {gates}")
 
     def have_control(self) -> None:
-        """Take it again if it has lapsed: it does after two seconds in which a browser hangs, as one that draws in
-        software may, and the header's button says so."""
-        if self.page.get_by_role("button", name="Take", exact=False).first.is_visible():
-            self.page.get_by_role("button", name="Take", exact=False).first.press("Enter")
+        """Take it again where it has lapsed: it does when a browser hangs for two seconds, as one that draws in
+        software may on a busy machine."""
+        take = self.page.get_by_role("button", name="Take control here")
+        if take.is_visible():
+            take.press("Enter")
 
     def press(self, *keys: str) -> None:
         for key in keys:

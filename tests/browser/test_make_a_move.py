@@ -151,6 +151,27 @@ def test_a_greeting_by_the_keyboard_alone(desk: Desk, robot: TcpRobot, until: Un
     played(robot, until, start, desk.hub.folder / "greeting.json", tmp_path)
 
 
+def test_a_browser_that_hangs_has_no_control_any_more_and_says_so_where_it_is_needed(desk: Desk) -> None:
+    page = desk.page
+    page.get_by_role("button", name="Take control", exact=True).click()
+    page.get_by_role("tab", name="Moves").click()
+    page.get_by_role("button", name="Change bow").click()
+    assert judged(page) == "Fits"
+    play = page.get_by_role("button", name="Play this on the robot")
+    expect(play).to_be_enabled()
+    page.evaluate("(ms) => { const end = performance.now() + ms; while (performance.now() < end); }", LONG_MS)
+    expect(play).to_be_disabled()
+    robot = page.get_by_role("region", name="On the robot")
+    expect(robot.locator(".gate")).to_contain_text("Nobody is driving.")
+    desk.have_control()
+    expect(play).to_be_enabled()
+    expect(robot.locator(".gate")).to_have_count(0)
+
+
+LONG_MS = 4000
+"""Control is kept for two seconds of silence; the hub has to be heard from, too, when it is over."""
+
+
 def typed(desk: Desk, value: str) -> None:
     desk.press("Control+a")
     desk.page.keyboard.type(value)
