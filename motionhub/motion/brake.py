@@ -24,7 +24,7 @@ from math import ceil, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.motion.support import rest_on_ground
+from motionhub.motion.support import plane_it_rests_on
 from motionhub.robot.kinematics import feet
 from motionhub.robot.limits import top_speed
 from motionhub.robot.model import Robot
@@ -67,19 +67,21 @@ def brake(robot: Robot, dt: float, joints: Array, velocity: Array, acceleration:
     pace = _Pace.of(share, slowing)
     # From outside its range (a hand moved it, or the file changed) a joint may come back, but not go further.
     low, high = np.minimum(robot.lower, joints), np.maximum(robot.upper, joints)
-    room = np.where(velocity > 0, high - joints, joints - low)
-    too_far = float((np.abs(velocity) * pace.way / np.maximum(room, 1e-9))[velocity != 0].max())
+    room, way = np.where(velocity > 0, high - joints, joints - low), pace.way
+    too_far = float((np.abs(velocity) * way / np.maximum(room, 1e-9))[velocity != 0].max())
     quicker = min(max(too_far, 1.0), SHARPEST)
     ticks = max(1, ceil(pace.duration / quicker / dt - 1e-9))
-    ends = np.clip(joints + pace.way / quicker * velocity, low, high)
-    ground = rest_on_ground(robot, joints[None])
+    ends = np.clip(joints + way / quicker * velocity, low, high)
+    ground = plane_it_rests_on(robot, joints[None])
     own = np.full(robot.joints, quicker)
-    own[: 3 * robot.legs] /= np.repeat(down_to_ground(robot, joints[None], ends[None], ground.normal, ground.height), 3)
+    own[: 3 * robot.legs] /= np.repeat(down_to_ground(robot, joints[None], ends[None], *ground), 3)
     own = np.minimum(own, SHARPEST)
     times = np.arange(1, ticks + 1, dtype=np.float64) * dt
     found: Array = np.clip(joints + pace.at(times[:, None] * own) / own * velocity, low, high)
     # Whatever happens, a stop is not to be stopped by the guard.
     step, now = top * dt, joints
+    if (np.abs(np.diff(found, axis=0)) <= step).all() and (np.abs(found[0] - joints) <= step).all():
+        return found
     for row in found:
         np.clip(row, now - step, now + step, out=row)
         now = row

@@ -303,6 +303,8 @@ def dot(a: Array, b: Array) -> Array:
 
 
 def _cross(a: Array, b: Array) -> Array:
-    x, y, z = a
-    u, v, w = b
-    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u])
+    found = np.empty_like(a)
+    for i, (j, k) in enumerate(((1, 2), (2, 0), (0, 1))):
+        np.multiply(a[j], b[k], out=found[i])
+        found[i] -= a[k] * b[j]
+    return found

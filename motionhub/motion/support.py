@@ -91,6 +91,14 @@ class Support:
         return found
 
 
+def plane_it_rests_on(robot: Robot, joints: Array) -> tuple[Array, Array]:
+    """Of :func:`rest_on_ground` for joints (T, J) only the normal (T, 3) and the height (T,): for those in a hurry."""
+    pose = Posture(robot, joints)
+    points, radii = _points(robot, pose.feet)
+    normal, height, _, _ = resting(points, radii, pose.centre, chain(LEVEL, len(joints)))
+    return normal.T, height
+
+
 def underside(robot: Robot) -> Array:
     """The corners of the body's underside, (4, 3) m in the body frame: front, then rear, left before right."""
     x, y, z = robot.body_size / 2

@@ -1,8 +1,9 @@
-"""What one tick of driving costs the hub's core, for six legs and for eight."""
+"""What one tick of driving costs the hub's core, for six legs and for eight, and the tick in which Stop is pressed."""
 
 from __future__ import annotations
 
 import math
+import random
 import time
 from collections.abc import Callable
 
@@ -17,6 +18,8 @@ from motionhub.robot.calibration import Calibration
 from . import Result, percentile
 
 TICKS = 3000
+STOPS = 150
+"""Out of as many drives, each another way and broken off at another moment of a step."""
 PERIOD_S = 0.02
 
 
@@ -42,10 +45,42 @@ def measure(say: Callable[[str], None]) -> Result:
             assert hub.mode == "driving", f"expected it to drive all the time, found {hub.mode}: {hub.reason}"
         figures[f"{robot.legs} legs, p50"] = (percentile(costs, 0.5), "ms")
         figures[f"{robot.legs} legs, p99"] = (percentile(costs, 0.99), "ms")
+        stops = stopping(hub, now)
+        for name, cost in (("p50", percentile(stops, 0.5)), ("p99", percentile(stops, 0.99)), ("worst", max(stops))):
+            figures[f"{robot.legs} legs, Stop, {name}"] = (cost, "ms")
         worst = max(worst, percentile(costs, 0.99))
     return Result(
         "driving", figures, ("one frame of 50 a second", 20.0, "ms"), worst / 20.0, dict.fromkeys(figures, 0.5)
     )
+
+
+def stopping(hub: Hub, now: float) -> list[float]:
+    """ms that the command and its tick take together, when somebody who drives presses Stop."""
+    dice, costs = random.Random(1), []
+
+    def until(mode: str) -> None:
+        nonlocal now
+        while hub.mode != mode:
+            now += PERIOD_S
+            hub.handle("bench", commands.Ping(), now)
+            hub.tick(now)
+
+    for _ in range(STOPS):
+        drive = commands.Drive(*(dice.uniform(-1, 1) for _ in range(3)))
+        for _ in range(dice.randrange(20, 90)):
+            now += PERIOD_S
+            hub.handle("bench", drive, now)
+            hub.tick(now)
+        assert hub.mode == "driving", f"expected it to drive, found {hub.mode}: {hub.reason}"
+        now += PERIOD_S
+        began = time.perf_counter()
+        hub.handle("bench", commands.Stop(), now)
+        hub.tick(now)
+        costs.append((time.perf_counter() - began) * 1e3)
+        until("stopped")
+        hub.handle("bench", commands.Resume(), now)
+        until("rest")
+    return costs
 
 
 def at_rest(hub: Hub) -> float:
