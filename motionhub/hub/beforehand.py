@@ -17,6 +17,7 @@ from motionhub.errors import InputError
 from motionhub.hub.core import Hub
 from motionhub.hub.errands import Errands
 from motionhub.hub.showcheck import Facts, Item, judge, verdict
+from motionhub.hub.sources.play import Play
 from motionhub.hub.sweep import NAME, sweep
 from motionhub.hub.verdicts import Verdict
 from motionhub.library.store import Library
@@ -164,27 +165,28 @@ class BeforeShow:
             return f"{error.place}: {error.expected}" if error.place else error.expected
 
     async def _sweep(self, client: str) -> None:
-        hub = self._stage.hub
         frames = await asyncio.to_thread(self._frames)
         if isinstance(frames, str):
             self._end_sweep(False)
             return
         self._stage.perform(client, frames)
         self._changed()
-        ended = await self._follow(lambda: hub.mode == "playing" and self._on_stage(), START_S)
-        if ended:
-            await self._follow(lambda: hub.mode != "playing" or not self._on_stage(), frames.duration_s + START_S)
-            ended = hub.mode in ("moving", "rest") and not self._on_stage()
-        self._end_sweep(ended)
+        await self._follow(lambda: self._player() is not None, START_S)
+        player = self._player()
+        if player is not None:
+            await self._follow(lambda: self._player() is not player, frames.duration_s + START_S)
+        # A lost link or another move ends it in the same mode as its own end does.
+        self._end_sweep(player is not None and player.done)
 
     def _end_sweep(self, ended: bool) -> None:
         self._facts = replace(self._facts, swept=ended)
         self.asks = "seen" if ended else "sweep"
         self._changed()
 
-    def _on_stage(self) -> bool:
+    def _player(self) -> Play | None:
+        """What plays the sweep, while it is played."""
         player = self._stage.hub.director.player
-        return player is not None and player.progress.name == NAME
+        return player if isinstance(player, Play) and player.progress.name == NAME else None
 
     def _frames(self) -> Frames | str:
         hub = self._stage.hub

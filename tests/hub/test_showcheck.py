@@ -267,23 +267,39 @@ def test_the_sweep_fits_every_shipped_robot_and_turns_every_joint(name: str) -> 
     assert np.rad2deg(np.ptp(report.timeline.frames.joints, axis=0)).min() > 10
 
 
-def test_a_sweep_that_is_stopped_is_no_sweep(tmp_path: Path) -> None:
+def stop(stage: Stage) -> None:
+    stage.say(ask.Stop(), client="guest")
+
+
+def lose_the_link(stage: Stage) -> None:
+    stage.plugged = False
+
+
+def play_another(stage: Stage) -> None:
+    stage.repertoire["bow"] = stage.repertoire["joint-sweep"].renamed("bow")
+    stage.say(ask.Play("bow"))
+
+
+@pytest.mark.parametrize("end", [stop, lose_the_link, play_another])
+def test_a_sweep_that_is_broken_off_is_no_sweep(end: Callable[[Stage], None], tmp_path: Path) -> None:
     stage = Stage(tmp_path)
 
     async def run() -> None:
         before = BeforeShow(stage, lambda: None, stage.sleep)
         await before.look("")
         assert before.sweep("ann") == ""
-        for i in range(1200):
+        playing = 0
+        for _ in range(1200):
             if before.asks != "sweeping":
                 break
             await stage.sleep(0.05)
             await asyncio.sleep(0.001)
-            if stage.hub.mode == "playing" and i % 20 == 0:
-                stage.say(ask.Stop(), client="guest")
+            playing += stage.hub.mode == "playing"
+            if playing == 20:
+                end(stage)
         assert before.asks == "sweep"
         assert before.verdict[0] is False
-        assert "broken off" in before.verdict[1]
+        assert "broken off" in before.verdict[1] or end is lose_the_link
         assert before.seen("ann", ()) == "nothing has moved that could have been seen"
 
     asyncio.run(run())
