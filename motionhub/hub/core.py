@@ -364,7 +364,7 @@ class Hub:
         self._limit = step.limit
         objection = self._guard.objection(step.joints, stage.joints)
         if objection:
-            self.tell("error", f"Held back by the guard: {objection}")
+            self.tell("error", f"The guard held it back: {objection}")
             self.outputs.play(None)
             self.cause("violation", f"The guard held it back: {objection}.")
             pulses = self.pulses.of(stage.joints)

@@ -32,6 +32,7 @@ import type {
 } from "./messages.gen.ts";
 import { settled } from "./settled.ts";
 import type { View } from "./stage/view.ts";
+import { sentence } from "./words.ts";
 
 /** A lease of control lapses after two seconds without a word; this is said four times in that. */
 export const PING_MS = 500;
@@ -74,6 +75,8 @@ export class Remote {
 
   /** The move that is being made, in the place for it; null while that is closed. */
   readonly makes = signal<string | null>(null);
+  /** Whether one of these places is open, and the stage direction is not in sight. */
+  readonly elsewhere = computed(() => this.makes.value !== null || this.brings.value || this.readies.value);
   /** What the stage shows in place of the live robot: a moment of the move that is being made. */
   readonly figure = signal<State | null>(null);
   /** What is laid over the stage so that the figure can be taken hold of; null while it is only looked at. */
@@ -234,6 +237,12 @@ export class Remote {
     this.notices.value = this.notices.value.filter((notice) => notice.id !== id);
   }
 
+  /** Why the robot stood still is no news any more once it does not. */
+  #isOver(before: string, now: string): void {
+    if (before === now || before === "") return;
+    this.notices.value = this.notices.value.filter(({ text }) => sentence(text) !== sentence(before));
+  }
+
   receive(message: FromHub): void {
     switch (message.type) {
       case "welcome":
@@ -243,6 +252,7 @@ export class Remote {
       case "state":
         this.footfall.hear(message);
         this.limit.value = this.#steadyLimit.hear(shownLimit(message), this.#clock.now());
+        this.#isOver(this.state.value?.reason ?? "", message.reason);
         this.state.value = message;
         break;
       case "moves":

@@ -168,3 +168,16 @@ test("the same notice is not stacked, at most three stay, and mild ones go by th
     ["worse"],
   );
 });
+
+test("why it was held is put away by nobody when it is over, and other trouble stays", () => {
+  const { remote, socket } = begun();
+  const reason = "The guard held it back: a joint was to turn too fast.";
+  socket().says({ type: "notice", level: "error", text: reason.slice(0, -1) });
+  socket().says({ type: "notice", level: "error", text: "no room on the disk" });
+  const said = (): string[] => remote.notices.value.map(({ text }) => text);
+  socket().says(state({ mode: "fault", reason }));
+  socket().says(state({ mode: "fault", reason }));
+  assert.equal(said().length, 2);
+  socket().says(state({ mode: "rest", reason: "" }));
+  assert.deepEqual(said(), ["no room on the disk"]);
+});

@@ -45,8 +45,7 @@ function Show(): JSX.Element {
     document.title = `${robotName.value} · motionhub`;
   });
   useEffect(() => {
-    const elsewhere = (): boolean => remote.makes.peek() !== null || remote.brings.peek() || remote.readies.peek();
-    return listenToKeys(remote, () => shown.peek() === "drive" && !elsewhere());
+    return listenToKeys(remote, () => shown.peek() === "drive" && !remote.elsewhere.peek());
   }, [remote, shown]);
 
   useEffect(() => {
@@ -81,7 +80,7 @@ function Show(): JSX.Element {
   const makes = remote.makes.value;
   const brings = remote.brings.value;
   const readies = remote.readies.value;
-  const elsewhere = makes !== null || brings || readies;
+  const elsewhere = remote.elsewhere.value;
   return (
     <div class={`show${stale.value ? " stale" : ""}${makes ? " makes" : elsewhere ? " brings" : ""}`}>
       <StatusLine title={robotName.value} />

@@ -8,7 +8,12 @@ const WORD = { info: "Note", warning: "Mind", error: "Trouble" } as const;
 /** Over the stage: what people should know. A broken link stays until it is mended. */
 export function Notices(): JSX.Element {
   const remote = useRemote();
-  const { connection, state, notices } = remote;
+  const { connection, state, elsewhere } = remote;
+  // What the stage direction says already is not said beside it.
+  const notices = useComputed(() => {
+    const reason = elsewhere.value ? "" : sentence(state.value?.reason ?? "");
+    return remote.notices.value.filter(({ text }) => sentence(text) !== reason);
+  });
   const title = useComputed(() => outage(connection.value, state.value)?.title ?? "");
   const text = useComputed(() => outage(connection.value, state.value)?.text ?? "");
   return (
