@@ -9,7 +9,8 @@ another phone. What follows from the answers is in the calibration, which is a f
       "step": "angles", "item": "left_front.femur",
       "done": {"centre": ["left_front.coxa"]},
       "saw": {"left_front.coxa": {"moved": "left_front.coxa", "way": "more"}},
-      "read": {"left_front.coxa": [{"pulse_us": 1056, "angle_deg": -38.5}]},
+      "read": {"left_front.coxa": [{"pulse_us": 1056, "angle_deg": -38.5, "to_deg": 1.0}]},
+      "read_to_deg": 1.0,
       "heights": [{"stance": 0, "mm": [61, 60.5, null, 62, 60, 61]}],
       "past": []
     }
@@ -39,6 +40,7 @@ Way = Literal["more", "less"]
 """Whether a joint's angle grows (a coxa's to the left, seen from above; a femur's and a tibia's up), or shrinks."""
 
 Name = Annotated[str, Field(min_length=1, max_length=64)]
+ReadTo = Annotated[Number, Field(ge=0.1, le=5)]
 Degrees = Annotated[Number, Field(ge=-200, le=200)]
 PAST = 12
 """So many steps can be taken back."""
@@ -61,6 +63,8 @@ class Read(_Model):
 
     pulse_us: PulseWidth
     angle_deg: Degrees
+    to_deg: ReadTo = 1.0
+    """How far off it may be."""
 
 
 class Heights(_Model):
@@ -92,6 +96,8 @@ class Notebook(_Model):
     done: dict[StepName, tuple[Name, ...]] = {}
     saw: dict[Name, Saw] = {}
     read: dict[Name, tuple[Read, ...]] = {}
+    read_to_deg: ReadTo = 1.0
+    """How closely people read their protractor now."""
     heights: Annotated[tuple[Heights, ...], Field(max_length=200)] = ()
     past: Annotated[tuple[Past, ...], Field(max_length=PAST)] = ()
 

@@ -49,7 +49,7 @@ class BringupGo(Message):
 
 
 class BringupDone(Message):
-    """An item of a step is done, or is not after all."""
+    """An item of a step is done, or is not after all; empty: all of them."""
 
     type: Literal["bringup_done"] = "bringup_done"
     step: StepName
@@ -111,6 +111,13 @@ class BringupRead(Message):
     angle_deg: AngleDeg
 
 
+class BringupProtractor(Message):
+    """How closely angles are read from now on; each reading keeps how closely it was read."""
+
+    type: Literal["bringup_protractor"] = "bringup_protractor"
+    read_to_deg: Annotated[float, Field(ge=0.1, le=5, allow_inf_nan=False)]
+
+
 class BringupForget(Message):
     """Forget what the protractor said of this joint."""
 
@@ -156,7 +163,7 @@ class BringupHeights(Message):
     type: Literal["bringup_heights"] = "bringup_heights"
     stance: Annotated[int, Field(ge=0, le=99)]
     heights_mm: Annotated[
-        list[Annotated[float, Field(ge=0, le=2000, allow_inf_nan=False)] | None], Field(min_length=3, max_length=8)
+        list[Annotated[float, Field(ge=0, le=2000, allow_inf_nan=False)] | None], Field(min_length=1, max_length=8)
     ]
 
 
@@ -203,6 +210,8 @@ class BringupReading(Message):
 
     pulse_us: float
     angle_deg: float
+    off_deg: float | None
+    """How far it is from what the others say, when it was misread; None: they agree."""
 
 
 class BringupJoint(Message):
@@ -249,6 +258,13 @@ class BringupOdd(Message):
     off_mm: float
 
 
+class BringupAgainst(Message):
+    """A joint of which ruler and protractor say different things."""
+
+    joint: str
+    off_deg: float
+
+
 class BringupLevelled(Message):
     """What the heights say."""
 
@@ -257,6 +273,7 @@ class BringupLevelled(Message):
     trims_deg: list[float]
     """By how much each joint's trim will change."""
     odd: list[BringupOdd]
+    against: list[BringupAgainst]
 
 
 class BringupStep(Message):
@@ -265,6 +282,8 @@ class BringupStep(Message):
     name: StepName
     items: list[str]
     done: list[str]
+    minutes: float
+    """How long what is left of it takes, by practice."""
 
 
 class BringupNext(Message):
@@ -296,6 +315,8 @@ class Bringup(Message):
     """The legs that stand in each stance for measuring."""
     told: list[int]
     """The stances whose heights wait to be used."""
+    read_to_deg: float
+    """How closely people read their protractor."""
     level: BringupLevelled | None
     back: str
     """What would be taken back; empty: nothing."""

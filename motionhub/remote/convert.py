@@ -71,6 +71,7 @@ _COMMANDS: dict[type[Message], Callable[[Any], commands.Command]] = {
         tuple(m.joints), tuple(math.radians(each) for each in m.angles_deg)
     ),
     bringing.BringupRead: lambda m: asks.BringupRead(m.joint, m.pulse_us, math.radians(m.angle_deg)),
+    bringing.BringupProtractor: lambda m: asks.BringupProtractor(math.radians(m.read_to_deg)),
     bringing.BringupForget: lambda m: asks.BringupForget(m.joint),
     bringing.BringupTrim: lambda m: asks.BringupTrim(m.joint, math.radians(m.trim_deg)),
     bringing.BringupTurn: lambda m: asks.BringupTurn(m.joint, m.reversed),
@@ -197,7 +198,9 @@ def bringup(view: BringupView) -> bringing.Bringup:
         item=view.item,
         next=None if view.next is None else bringing.BringupNext(step=view.next[0], item=view.next[1]),
         steps=[
-            bringing.BringupStep(name=name, items=list(items), done=list(view.done[name]))
+            bringing.BringupStep(
+                name=name, items=list(items), done=list(view.done[name]), minutes=round(view.minutes.get(name, 0.0), 1)
+            )
             for name, items in view.items.items()
         ],
         joints=[_bringup_joint(joint) for joint in view.joints],
@@ -208,6 +211,7 @@ def bringup(view: BringupView) -> bringing.Bringup:
         problems=list(view.problems),
         stances=[list(legs) for legs in view.stances],
         told=list(view.told),
+        read_to_deg=round(math.degrees(view.read_to), 2),
         level=None
         if level is None
         else bringing.BringupLevelled(
@@ -217,6 +221,9 @@ def bringup(view: BringupView) -> bringing.Bringup:
                 bringing.BringupOdd(stance=stance, leg=leg, off_mm=round(off / _MM, 1))
                 for _, stance, leg, off in level.odd
             ],
+            against=[
+                bringing.BringupAgainst(joint=name, off_deg=round(math.degrees(off), 1)) for name, off in level.against
+            ],
         ),
         back=view.back,
         saved=view.saved,
@@ -224,7 +231,7 @@ def bringup(view: BringupView) -> bringing.Bringup:
 
 
 def _bringup_joint(joint: JointView) -> bringing.BringupJoint:
-    sheet = math.radians(joint.us_per_rad)
+    sheet, off = math.radians(joint.us_per_rad), dict(joint.odd)
     return bringing.BringupJoint(
         name=joint.name,
         pin=joint.pin,
@@ -241,8 +248,12 @@ def _bringup_joint(joint: JointView) -> bringing.BringupJoint:
         mid_deg=round(math.degrees(joint.mid_angle), 2),
         range_deg=(round(math.degrees(joint.range[0]), 1), round(math.degrees(joint.range[1]), 1)),
         readings=[
-            bringing.BringupReading(pulse_us=pulse, angle_deg=round(math.degrees(angle), 2))
-            for pulse, angle in joint.readings
+            bringing.BringupReading(
+                pulse_us=pulse,
+                angle_deg=round(math.degrees(angle), 2),
+                off_deg=round(math.degrees(off[i]), 1) if i in off else None,
+            )
+            for i, (pulse, angle) in enumerate(joint.readings)
         ],
         places_us=joint.places,
         next_us=joint.next_pulse,

@@ -80,6 +80,7 @@ FromBrowser = Annotated[
     | bringing.BringupPulse
     | bringing.BringupAngle
     | bringing.BringupRead
+    | bringing.BringupProtractor
     | bringing.BringupForget
     | bringing.BringupTrim
     | bringing.BringupTurn

@@ -280,7 +280,7 @@ export interface BringupGo {
   item?: Item;
 }
 
-/** An item of a step is done, or is not after all. */
+/** An item of a step is done, or is not after all; empty: all of them. */
 export interface BringupDone {
   type: "bringup_done";
   step: StepName;
@@ -337,6 +337,13 @@ export interface BringupRead {
   joint: Name;
   pulse_us: PulseUs;
   angle_deg: AngleDeg;
+}
+
+/** How closely angles are read from now on; each reading keeps how closely it was read. */
+export interface BringupProtractor {
+  type: "bringup_protractor";
+  /** From 0.1 to 5. */
+  read_to_deg: number;
 }
 
 /** Forget what the protractor said of this joint. */
@@ -637,6 +644,7 @@ export type FromBrowser =
   | BringupPulse
   | BringupAngle
   | BringupRead
+  | BringupProtractor
   | BringupForget
   | BringupTrim
   | BringupTurn
@@ -903,12 +911,16 @@ export interface BringupStep {
   name: StepName;
   items: string[];
   done: string[];
+  /** How long what is left of it takes, by practice. */
+  minutes: number;
 }
 
 /** A protractor's reading. */
 export interface BringupReading {
   pulse_us: number;
   angle_deg: number;
+  /** How far it is from what the others say, when it was misread; None: they agree. */
+  off_deg: number | null;
 }
 
 /** What is known of a joint, and what its readings say. */
@@ -952,6 +964,12 @@ export interface BringupOdd {
   off_mm: number;
 }
 
+/** A joint of which ruler and protractor say different things. */
+export interface BringupAgainst {
+  joint: string;
+  off_deg: number;
+}
+
 /** What the heights say. */
 export interface BringupLevelled {
   /** What they are still off by after the trims, root mean square. */
@@ -959,6 +977,7 @@ export interface BringupLevelled {
   /** By how much each joint's trim will change. */
   trims_deg: number[];
   odd: BringupOdd[];
+  against: BringupAgainst[];
 }
 
 /** How the bring-up stands, sent after Welcome and whenever it changes. */
@@ -982,6 +1001,8 @@ export interface Bringup {
   stances: string[][];
   /** The stances whose heights wait to be used. */
   told: number[];
+  /** How closely people read their protractor. */
+  read_to_deg: number;
   level: BringupLevelled | null;
   /** What would be taken back; empty: nothing. */
   back: string;

@@ -31,7 +31,7 @@ class BringupGo:
 
 @dataclass(frozen=True)
 class BringupDone:
-    """An item of a step is done, or is not after all."""
+    """An item of a step is done, or is not after all; empty: all of them."""
 
     step: StepName
     item: str
@@ -89,6 +89,13 @@ class BringupRead:
     joint: str
     pulse: float
     angle: float
+
+
+@dataclass(frozen=True)
+class BringupProtractor:
+    """How closely angles are read from now on, rad."""
+
+    to: float
 
 
 @dataclass(frozen=True)
@@ -183,6 +190,7 @@ Ask = (
     | BringupPulse
     | BringupAngle
     | BringupRead
+    | BringupProtractor
     | BringupForget
     | BringupTrim
     | BringupTurn

@@ -15,7 +15,7 @@ from motionhub.hub.bringup.asks import LegWay
 from motionhub.hub.bringup.protractor import SCALES, Servo, fit
 from motionhub.hub.bringup.wiring import Wiring, wiring
 from motionhub.library.notebook import PAST, STEPS, Heights, Notebook, Past, Read, Saw, StepName, Way
-from motionhub.motion.levelling import Levelling, LevelStance, Reading, level_stances, solve
+from motionhub.motion.levelling import HORN, Levelling, LevelStance, Reading, level_stances, solve
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
@@ -32,9 +32,13 @@ MARGIN = np.deg2rad(4.0)
 SURE = np.deg2rad(0.36)
 """Enough readings of a joint: one standard deviation of where it stands, at the worse end of its range."""
 READINGS = 12
-"""At most so many: a joint with more play than that is not brought nearer by one more."""
+"""At most so many that are used: a joint with more play than that is not brought nearer by one more."""
 ROUNDS = 2
 """How often each stance is measured: a millimetre of the ruler is a degree of a short femur."""
+AGAINST = np.deg2rad(3.0)
+SURELY = 5.0
+"""What the ruler alone has so far, and so many of its standard deviations, from where the protractor had it was misread
+there: only the ruler counts."""
 BEST_SPREAD = np.deg2rad(0.25)
 """What is known of a trim before levelling is never taken for better than this: a gear has play."""
 WIGGLE = np.deg2rad(12.0)
@@ -109,12 +113,14 @@ class Course:
         return ""
 
     def mark(self, step: StepName, item: str, done: bool) -> str:
-        """An item is done, or not after all."""
-        if item not in self.items(step):
+        """An item of a step is done, or not after all; empty: all of them."""
+        every = self.items(step)
+        if item and item not in every:
             return f"there is no {item!r} in this step"
-        now = [name for name in self.done(step) if name != item]
+        meant = (item,) if item else every
+        now = [name for name in self.done(step) if name not in meant]
         if done:
-            now.append(item)
+            now += meant
         self._note(done={**self.notebook.done, step: tuple(now)})
         return ""
 
@@ -179,10 +185,18 @@ class Course:
     def read(self, joint: str, pulse: float, angle: float) -> None:
         """The protractor says that the joint stands at ``angle`` (rad) with this pulse (µs)."""
         self._remember(f"a reading of {joint}")
-        reading = Read(pulse_us=pulse, angle_deg=round(float(np.rad2deg(angle)), 3))
-        own = (*self.notebook.read.get(joint, ()), reading)[-2 * READINGS :]
-        self._note(read={**self.notebook.read, joint: own})
+        note = self.notebook
+        reading = Read(pulse_us=pulse, angle_deg=round(float(np.rad2deg(angle)), 3), to_deg=note.read_to_deg)
+        odd = [i for i, _ in self.servo(joint).odd]
+        before = note.read.get(joint, ())
+        # Who reads again where an angle was misread means this one instead.
+        kept = [each for i, each in enumerate(before) if i not in odd or each.pulse_us != pulse]
+        self._note(read={**note.read, joint: (*kept, reading)[-2 * READINGS :]})
         self._fit(joint)
+
+    def protractor(self, to: float) -> None:
+        """How closely angles are read from now on, rad."""
+        self._note(read_to_deg=round(float(np.rad2deg(to)), 2))
 
     def forget(self, joint: str) -> None:
         """Read this joint anew."""
@@ -198,13 +212,16 @@ class Course:
         angles = tuple(float(np.deg2rad(each.angle_deg) - robot.mid[i]) for each in own)
         low, high = (float(each[i] - robot.mid[i]) for each in (robot.lower, robot.upper))
         rest = float(self._rest[i] - robot.mid[i])
-        return fit(away, angles, (rest,) if standing else (low, high))
+        to = tuple(float(np.deg2rad(each.to_deg)) for each in own)
+        return fit(away, angles, (rest,) if standing else (low, high), to)
 
     def next_pulse(self, joint: str) -> float | None:
         """Where to read the protractor next, µs; None when there are enough readings."""
-        own = self.notebook.read.get(joint, ())
+        servo = self.servo(joint)
+        misread = [i for i, _ in servo.odd]
+        own = [each for i, each in enumerate(self.notebook.read.get(joint, ())) if i not in misread]
         low, high = self.places(joint)
-        if len(own) >= READINGS or (len(own) >= 2 and self.servo(joint).spread <= SURE):
+        if len(own) >= READINGS or (len(own) >= 2 and servo.agrees and servo.spread <= SURE):
             return None
         near_low = sum(abs(each.pulse_us - low) <= abs(each.pulse_us - high) for each in own)
         return low if near_low <= len(own) - near_low else high
@@ -248,15 +265,29 @@ class Course:
             return f"there are {len(self.stances)} stances"
         if len(heights) != self.robot.legs:
             return f"expected {self.robot.legs} heights, found {len(heights)}"
-        if sum(each is not None for each in heights) < 3:
+        read = sum(each is not None for each in heights)
+        again = self._misread_heights(stance, heights)
+        if read == 0 or (read < 3 and len({leg for _, leg in again}) < read):
             return "expected the heights of three hips at least"
         self._remember("the heights in a stance")
         mm = tuple(None if each is None else round(each * 1000, 2) for each in heights)
-        self._note(heights=(*self.notebook.heights, Heights(stance=stance, mm=mm)))
+        told = list(self.notebook.heights)
+        for i, leg in again:
+            new = mm[leg] if read < 3 else None
+            told[i] = Heights(stance=stance, mm=tuple(new if k == leg else old for k, old in enumerate(told[i].mm)))
+        if read < 3:
+            self._note(heights=tuple(told))
+            return ""
+        self._note(heights=(*told, Heights(stance=stance, mm=mm)))
         turn = sum(each.stance == stance for each in self.notebook.heights) - 1
         if turn < ROUNDS:
             self.mark("level", f"{stance}.{turn}", True)
         return ""
+
+    def _misread_heights(self, stance: int, heights: tuple[float | None, ...]) -> list[tuple[int, int]]:
+        """Heights (reading, leg) of this stance that did not fit, and that these are measured in place of."""
+        told, odd = self.notebook.heights, self.reckoned.odd if self.reckoned is not None else ()
+        return [(i, leg) for i, leg in odd if i < len(told) and told[i].stance == stance and heights[leg] is not None]
 
     def levelling(self) -> Levelling | None:
         """What the heights say, with what the protractor said before; None without any."""
@@ -270,7 +301,11 @@ class Course:
             for each in self.notebook.heights
         ]
         known = np.array([max(self.servo(name, standing=True).spread, BEST_SPREAD) for name in self.robot.joint_names])
-        return solve(self.robot, readings, known)
+        # A protractor that was held to a wrong edge is wrong in all its readings, and heights would be blamed for it.
+        alone = solve(self.robot, readings)
+        off = np.abs(alone.trims)
+        against = (off > AGAINST) & (off > SURELY * alone.spread)
+        return solve(self.robot, readings, np.where(against, np.maximum(known, HORN), known))
 
     def level(self, found: Levelling) -> None:
         """Take the trims that the heights lead to; heights were measured with the trims before, and are done with."""

@@ -156,6 +156,11 @@ def _read(hub: Hub, command: ask.BringupRead) -> str:
     return ""
 
 
+def _protractor(hub: Hub, command: ask.BringupProtractor) -> str:
+    hub.workbench.course.protractor(command.to)
+    return ""
+
+
 def _forget(hub: Hub, command: ask.BringupForget) -> str:
     if refused := _unknown(hub, command.joint):
         return refused
@@ -276,6 +281,7 @@ _TOLD: dict[type, Callable[[Hub, Any], str]] = {
     ask.BringupDone: _done,
     ask.BringupSaw: _saw,
     ask.BringupRead: _read,
+    ask.BringupProtractor: _protractor,
     ask.BringupForget: _forget,
     ask.BringupTrim: _trim,
     ask.BringupTurn: _turn,

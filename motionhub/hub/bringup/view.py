@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from motionhub.hub.bringup.course import Course
+from motionhub.hub.bringup.course import AGAINST, READINGS, Course
+from motionhub.hub.bringup.minutes import minutes
 from motionhub.library.notebook import STEPS, StepName
 from motionhub.motion.levelling import Levelling
 
@@ -43,6 +44,8 @@ class JointView:
     """Where to read it next; None: there are enough readings."""
     spread: float | None
     """rad, one standard deviation of where it stands; None without readings."""
+    odd: tuple[tuple[int, float], ...]
+    """Readings that were misread, each with how far it is from what the others say, rad."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +58,8 @@ class LevelView:
     """(J,) rad that trims will change by."""
     odd: tuple[tuple[int, int, str, float], ...]
     """Heights that do not fit the others: which reading, of which stance, which leg, m off."""
+    against: tuple[tuple[str, float], ...]
+    """Joints of which ruler and protractor say different things, with how far apart these are, rad."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +80,10 @@ class BringupView:
     """The legs that stand in each."""
     told: tuple[int, ...]
     """The stances whose heights wait to be used."""
+    read_to: float
+    """rad, how closely people read their protractor."""
+    minutes: dict[StepName, float]
+    """What each step still takes."""
     level: LevelView | None
     back: str
     """What would be taken back; empty: nothing."""
@@ -101,6 +110,8 @@ def view(course: Course) -> BringupView:
         problems=tuple(_problems(course)),
         stances=tuple(tuple(course.robot.leg_names[leg] for leg in each.standing) for each in course.stances),
         told=tuple(each.stance for each in note.heights),
+        read_to=float(np.deg2rad(note.read_to_deg)),
+        minutes=minutes(course),
         level=None if course.reckoned is None else _level(course, course.reckoned),
         back=note.past[-1].words if note.past else "",
     )
@@ -111,6 +122,7 @@ def _joint(course: Course, i: int) -> JointView:
     name, own = robot.joint_names[i], known.connector[i]
     read = course.notebook.read.get(name, ())
     low, high = robot.servos[i].pulse_us
+    servo = course.servo(name)
     return JointView(
         name=name,
         pin=robot.pins[i],
@@ -129,7 +141,8 @@ def _joint(course: Course, i: int) -> JointView:
         readings=tuple((each.pulse_us, float(np.deg2rad(each.angle_deg))) for each in read),
         places=course.places(name),
         next_pulse=course.next_pulse(name),
-        spread=course.servo(name).spread if read else None,
+        spread=servo.spread if read else None,
+        odd=servo.odd,
     )
 
 
@@ -149,6 +162,11 @@ def _level(course: Course, found: Levelling) -> LevelView:
             (i, told[i].stance, course.robot.leg_names[leg], float(found.residuals[i][leg]))
             for i, leg in found.odd
             if i < len(told)
+        ),
+        against=tuple(
+            (course.robot.joint_names[i], float(abs(by)))
+            for i, by in enumerate(found.trims)
+            if abs(by) > AGAINST and course.notebook.read.get(course.robot.joint_names[i])
         ),
     )
 
@@ -176,5 +194,15 @@ def _problems(course: Course) -> list[str]:
         f"{names[joint]} was seen to move on two connectors, {names[a]}'s and {names[b]}'s; try both again"
         for joint, a, b in wiring.twice
     ]
+    for name in names:
+        servo, read = course.servo(name), course.notebook.read.get(name, ())
+        for i, off in servo.odd:
+            angle, pulse, far = read[i].angle_deg, read[i].pulse_us, abs(np.rad2deg(off))
+            found.append(
+                f"{name}: the reading of {angle:g}° at {pulse:g} µs is {far:.0f}° from what the others say; "
+                "it is left out, read it again"
+            )
+        if not servo.agrees and len(read) >= READINGS:
+            found.append(f"{name}: its angles do not agree; is its horn tight? Forget them and read anew")
     found += [f"what moves on the connector of {names[at]}? Its joint was seen on another one" for at in wiring.open]
     return found

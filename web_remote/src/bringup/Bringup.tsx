@@ -12,7 +12,7 @@ import { sentence } from "../words.ts";
 import { Caution, type StepProps } from "./parts.tsx";
 import { Angles, Centre, Ends, Look } from "./servos.tsx";
 import { Floor, Legs, Level, Ready } from "./whole.tsx";
-import { beside, isDone, type Place, placeOf, STEPS, type StepName } from "./words.ts";
+import { beside, isDone, minutesLeft, type Place, placeOf, STEPS, type StepName } from "./words.ts";
 
 const SCREENS: Record<StepName, ComponentType<StepProps>> = {
   ready: Ready,
@@ -59,6 +59,7 @@ export function Bringup(): JSX.Element {
   const next = (): void => go(beside(bringup, place, 1));
   const step = bringup.steps.find(({ name }) => name === place.step);
   const at = (step?.items.indexOf(place.item) ?? 0) + 1;
+  const left = minutesLeft(bringup);
   const Screen = SCREENS[place.step];
   const raw = may.able && up && mode === "setup";
   return (
@@ -71,6 +72,7 @@ export function Bringup(): JSX.Element {
           <p class="small">
             {step && step.items.length > 1 ? `${at} of ${step.items.length}` : "Bring-up"}
             {isDone(bringup, place) ? ", done" : ""} · <span data-testid="saved">{bringup.saved ? "saved" : "saving…"}</span>
+            {left > 0 && ` · about ${left} min left`}
           </p>
         </div>
         <div class="bring-step">

@@ -3,7 +3,8 @@
 import { type Signal, useSignal } from "@preact/signals";
 import type { ComponentChildren, JSX } from "preact";
 import type { Bringup, BringupJoint } from "../messages.gen.ts";
-import { jointWords, us, ways } from "./words.ts";
+import { useRemote } from "../ui/context.ts";
+import { jointWords, us, type Way, ways } from "./words.ts";
 
 /** What every step is given. */
 export interface StepProps {
@@ -96,8 +97,76 @@ export function Typed(props: {
   );
 }
 
-/** Which other joint moved. */
-export function OtherJoint(props: { bringup: Bringup; not: string; which: Signal<string> }): JSX.Element {
+/** What moved: the joint that was asked, with answers of its own, or another one, or nothing. */
+export function Moved(props: {
+  bringup: Bringup;
+  joint: string;
+  able: boolean;
+  question: string;
+  answers: ComponentChildren;
+  onOther: (joint: string, way: Way) => void;
+  onNothing: () => void;
+}): JSX.Element {
+  const { able, onOther } = props;
+  const other = useSignal(false);
+  const which = useSignal("");
+  const close = (): void => {
+    other.value = false;
+    which.value = "";
+  };
+  const [more, less] = ways(which.value || props.joint);
+  const went = (words: string, way: Way): JSX.Element => (
+    <button
+      type="button"
+      disabled={!able || !which.value}
+      onClick={() => {
+        onOther(which.value, way);
+        close();
+      }}
+    >
+      {words}
+    </button>
+  );
+  return (
+    <>
+      {other.value && <OtherJoint bringup={props.bringup} not={props.joint} which={which} />}
+      <p class="asked">{other.value ? "Which way did that go first?" : props.question}</p>
+      <div class="choices">
+        {other.value ? (
+          <>
+            {went(more, "more")}
+            {went(less, "less")}
+          </>
+        ) : (
+          props.answers
+        )}
+        <button
+          type="button"
+          disabled={!able}
+          aria-pressed={other.value}
+          onClick={() => {
+            if (other.value) close();
+            else other.value = true;
+          }}
+        >
+          Another joint
+        </button>
+        <button
+          type="button"
+          disabled={!able}
+          onClick={() => {
+            props.onNothing();
+            close();
+          }}
+        >
+          Nothing moved
+        </button>
+      </div>
+    </>
+  );
+}
+
+function OtherJoint(props: { bringup: Bringup; not: string; which: Signal<string> }): JSX.Element {
   const { which } = props;
   return (
     <label class="field">
@@ -116,6 +185,26 @@ export function OtherJoint(props: { bringup: Bringup; not: string; which: Signal
               {jointWords(name)}
             </option>
           ))}
+      </select>
+    </label>
+  );
+}
+
+/** How closely the protractor is read: a finer one needs less than half the readings. */
+export function ReadTo({ bringup, able }: { bringup: Bringup; able: boolean }): JSX.Element {
+  const remote = useRemote();
+  return (
+    <label class="field">
+      My protractor reads to
+      <select
+        disabled={!able}
+        value={String(bringup.read_to_deg)}
+        onChange={(event) =>
+          remote.send({ type: "bringup_protractor", read_to_deg: Number.parseFloat(event.currentTarget.value) })
+        }
+      >
+        <option value="1">a degree</option>
+        <option value="0.5">half a degree: long arms, or digital</option>
       </select>
     </label>
   );

@@ -3,7 +3,7 @@
 import { useSignal } from "@preact/signals";
 import type { JSX } from "preact";
 import { useRemote } from "../ui/context.ts";
-import { Caution, JointHead, jointOf, Nudges, OtherJoint, Pulse, type StepProps, Typed } from "./parts.tsx";
+import { Caution, JointHead, jointOf, Moved, Nudges, Pulse, ReadTo, type StepProps, Typed } from "./parts.tsx";
 import { deg, jointWords, measured, opposite, us, type Way, ways } from "./words.ts";
 
 export function Centre(props: StepProps): JSX.Element | null {
@@ -42,24 +42,29 @@ export function Centre(props: StepProps): JSX.Element | null {
       <button type="button" class="primary big" disabled={!props.able} onClick={props.done}>
         The horn is on
       </button>
+      <button
+        type="button"
+        disabled={!props.able}
+        onClick={() => {
+          remote.send({ type: "bringup_done", step: "centre", item: "" });
+          remote.send({ type: "bringup_go", step: "look", item: "" });
+        }}
+      >
+        All horns are on
+      </button>
     </>
   );
 }
 
 export function Look(props: StepProps): JSX.Element | null {
   const remote = useRemote();
-  const other = useSignal(false);
-  const which = useSignal("");
   const joint = jointOf(props);
   if (!joint) return null;
-  const saw = (moved: string, way?: Way): void => {
-    remote.send({ type: "bringup_saw", joint: joint.name, moved, way: way ?? null });
-    other.value = false;
-    which.value = "";
+  const saw = (moved: string, way: Way | null): void => {
+    remote.send({ type: "bringup_saw", joint: joint.name, moved, way });
     props.next();
   };
-  const asked = other.value ? which.value : joint.name;
-  const [more, less] = ways(asked || joint.name);
+  const [more, less] = ways(joint.name);
   return (
     <>
       <div class="joint-head">
@@ -78,29 +83,24 @@ export function Look(props: StepProps): JSX.Element | null {
       >
         Move it
       </button>
-      {other.value && <OtherJoint bringup={props.bringup} not={joint.name} which={which} />}
-      <p class="asked">{other.value ? "Which way did that go first?" : "Did it move, and which way first?"}</p>
-      <div class="choices">
-        <button type="button" disabled={!props.able || !asked} onClick={() => saw(asked, "more")}>
-          {more}
-        </button>
-        <button type="button" disabled={!props.able || !asked} onClick={() => saw(asked, "less")}>
-          {less}
-        </button>
-        <button
-          type="button"
-          disabled={!props.able}
-          aria-pressed={other.value}
-          onClick={() => {
-            other.value = !other.value;
-          }}
-        >
-          Another joint
-        </button>
-        <button type="button" disabled={!props.able} onClick={() => saw("")}>
-          Nothing moved
-        </button>
-      </div>
+      <Moved
+        bringup={props.bringup}
+        joint={joint.name}
+        able={props.able}
+        question="Did it move, and which way first?"
+        answers={
+          <>
+            <button type="button" disabled={!props.able} onClick={() => saw(joint.name, "more")}>
+              {more}
+            </button>
+            <button type="button" disabled={!props.able} onClick={() => saw(joint.name, "less")}>
+              {less}
+            </button>
+          </>
+        }
+        onOther={saw}
+        onNothing={() => saw("", null)}
+      />
     </>
   );
 }
@@ -111,15 +111,18 @@ export function Angles(props: StepProps): JSX.Element | null {
   const { bringup, raw, able } = props;
   const joint = jointOf(props);
   const at = useSignal<number | null>(null);
+  /** The pulse at which an angle was misread, when it is to be read again. */
+  const again = useSignal<number | null>(null);
   if (!joint) return null;
   const held = bringup.held.find((each) => each.joint === joint.name);
   const other = opposite(joint.name, bringup.joints);
   const mark = at.value ?? joint.mid_deg;
+  const odd = joint.readings.find(({ off_deg }) => off_deg !== null);
   const stand = (angle: number, names: string[]): void => {
     at.value = angle;
     remote.send({ type: "bringup_angle", joints: names, angles_deg: names.map(() => angle) });
   };
-  const read = joint.next_us;
+  const read = again.value ?? joint.next_us;
   const here = held && read !== null && held.pulse_us === read;
   return (
     <>
@@ -178,6 +181,18 @@ export function Angles(props: StepProps): JSX.Element | null {
       <section aria-label="By protractor">
         <h4>By protractor</h4>
         <p class="small">{measured(joint.name)}</p>
+        <ReadTo bringup={bringup} able={able} />
+        {odd && again.value === null && (
+          <button
+            type="button"
+            disabled={!able}
+            onClick={() => {
+              again.value = odd.pulse_us;
+            }}
+          >
+            Read again what was read as {deg(odd.angle_deg)}
+          </button>
+        )}
         {read === null ? (
           <p>Read often enough: {joint.readings.length} times.</p>
         ) : (
@@ -197,9 +212,10 @@ export function Angles(props: StepProps): JSX.Element | null {
               high={200}
               take="Take it"
               able={able && here === true && bringup.still}
-              onTake={(angle_deg) =>
-                remote.send({ type: "bringup_read", joint: joint.name, pulse_us: read, angle_deg })
-              }
+              onTake={(angle_deg) => {
+                remote.send({ type: "bringup_read", joint: joint.name, pulse_us: read, angle_deg });
+                again.value = null;
+              }}
             />
           </>
         )}

@@ -8,8 +8,8 @@ import { Gate } from "../ui/Gate.tsx";
 import { OnTheRobot } from "../ui/OnTheRobot.tsx";
 import { TurnStrip } from "../ui/TurnStrip.tsx";
 import { WalkPad } from "../ui/WalkPad.tsx";
-import { Caution, OtherJoint, type StepProps } from "./parts.tsx";
-import { deg, jointWords, type LegWay, type Way, ways } from "./words.ts";
+import { Caution, Moved, ReadTo, type StepProps } from "./parts.tsx";
+import { deg, jointWords, type LegWay, minutesLeft, type Way } from "./words.ts";
 
 const BEFORE = [
   "The robot is on a stand, and no foot reaches the table.",
@@ -24,7 +24,11 @@ export function Ready(props: StepProps): JSX.Element {
   const all = ticked.value.length === BEFORE.length;
   return (
     <>
-      <p>Half an hour with this screen in one hand and a screwdriver in the other. Leave at any step, and go on later.</p>
+      <p>
+        About {minutesLeft(props.bringup)} minutes with this screen in one hand and a screwdriver in the other. Leave at any
+        step, and go on later.
+      </p>
+      <ReadTo bringup={props.bringup} able={props.able} />
       <fieldset class="before">
         <legend>See to it that</legend>
         {BEFORE.map((words, i) => (
@@ -62,7 +66,10 @@ export function Level(props: StepProps): JSX.Element {
     const value = Number.parseFloat((texts.value[i] ?? "").replace(",", "."));
     return Number.isFinite(value) && value > 0 && value < 2000 ? value : null;
   });
-  const enough = heights.filter((each) => each !== null).length >= 3;
+  const read = legs.filter((_, i) => heights[i] !== null);
+  const misread = (bringup.level?.odd ?? []).filter((odd) => odd.stance === stance).map((odd) => odd.leg);
+  const only = read.length > 0 && read.every((leg) => misread.includes(leg));
+  const enough = read.length >= 3 || only;
   const standing = bringup.stances[stance] ?? [];
   const up = mode === "rest" || mode === "playing" || mode === "moving";
   return (
@@ -102,7 +109,8 @@ export function Level(props: StepProps): JSX.Element {
           event.preventDefault();
           if (!enough || !able) return;
           remote.send({ type: "bringup_heights", stance, heights_mm: heights });
-          props.next();
+          if (read.length >= 3) props.next();
+          else texts.value = legs.map(() => "");
         }}
       >
         {legs.map((leg, i) => (
@@ -149,7 +157,28 @@ function Outcome({ bringup, able }: StepProps): JSX.Element | null {
       {level.odd.map(({ stance, leg, off_mm }) => (
         <p key={`${stance} ${leg}`} class="odd">
           {jointWords(leg)} in stance {stance + 1} is {Math.abs(off_mm).toFixed(0)} mm {off_mm > 0 ? "more" : "less"} than the
-          others say. It is left out; measure it again.
+          others say. It is left out.{" "}
+          <button
+            type="button"
+            class="in-line"
+            disabled={!able}
+            onClick={() => remote.send({ type: "bringup_go", step: "level", item: `${stance}.0` })}
+          >
+            Measure it again
+          </button>
+        </p>
+      ))}
+      {level.against.map(({ joint, off_deg }) => (
+        <p key={joint} class="odd">
+          {jointWords(joint)}: ruler and protractor are {off_deg.toFixed(0)}° apart.{" "}
+          <button
+            type="button"
+            class="in-line"
+            disabled={!able}
+            onClick={() => remote.send({ type: "bringup_go", step: "angles", item: joint })}
+          >
+            Read its angles again
+          </button>
         </p>
       ))}
       <details>
@@ -182,12 +211,6 @@ export function Legs(props: StepProps): JSX.Element {
   const remote = useRemote();
   const [leg = "", word = "up"] = props.item.split(" ");
   const way: LegWay = word === "out" || word === "left" ? word : "up";
-  const other = useSignal(false);
-  const which = useSignal("");
-  useEffect(() => {
-    other.value = false;
-    which.value = "";
-  }, [props.item]);
   const joint = `${leg}.${BEHIND[way]}`;
   const went = (right: boolean): void => {
     remote.send({ type: "bringup_went", leg, way, right, moved: "", moved_way: null });
@@ -195,10 +218,7 @@ export function Legs(props: StepProps): JSX.Element {
   };
   const elsewhere = (moved: string | null, moved_way: Way | null): void => {
     remote.send({ type: "bringup_went", leg, way, right: false, moved, moved_way });
-    other.value = false;
-    which.value = "";
   };
-  const [more, less] = ways(which.value || joint);
   return (
     <>
       <div class="joint-head">
@@ -213,25 +233,12 @@ export function Legs(props: StepProps): JSX.Element {
       >
         Move the leg
       </button>
-      {other.value ? (
-        <>
-          <OtherJoint bringup={props.bringup} not={joint} which={which} />
-          <p class="asked">Which way did that go first?</p>
-        </>
-      ) : (
-        <p class="asked">{GOES[way]}</p>
-      )}
-      <div class="choices">
-        {other.value ? (
-          <>
-            <button type="button" disabled={!props.able || !which.value} onClick={() => elsewhere(which.value, "more")}>
-              {more}
-            </button>
-            <button type="button" disabled={!props.able || !which.value} onClick={() => elsewhere(which.value, "less")}>
-              {less}
-            </button>
-          </>
-        ) : (
+      <Moved
+        bringup={props.bringup}
+        joint={joint}
+        able={props.able}
+        question={GOES[way]}
+        answers={
           <>
             <button type="button" class="primary" disabled={!props.able} onClick={() => went(true)}>
               Yes
@@ -240,21 +247,10 @@ export function Legs(props: StepProps): JSX.Element {
               The other way
             </button>
           </>
-        )}
-        <button
-          type="button"
-          disabled={!props.able}
-          aria-pressed={other.value}
-          onClick={() => {
-            other.value = !other.value;
-          }}
-        >
-          Another joint
-        </button>
-        <button type="button" disabled={!props.able} onClick={() => elsewhere(null, null)}>
-          Nothing moved
-        </button>
-      </div>
+        }
+        onOther={elsewhere}
+        onNothing={() => elsewhere(null, null)}
+      />
       <p class="small">What you answer mends the plugs and the directions; then move the leg again.</p>
     </>
   );

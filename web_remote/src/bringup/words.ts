@@ -67,6 +67,12 @@ export function us(value: number): string {
   return `${Math.round(value)} µs`;
 }
 
+/** Minutes that all of it still takes, by practice: to five, or to one when it is nearly over. */
+export function minutesLeft({ steps }: Pick<Bringup, "steps">): number {
+  const left = steps.reduce((sum, { minutes }) => sum + minutes, 0);
+  return left > 10 ? Math.round(left / 5) * 5 : Math.ceil(left);
+}
+
 export interface Place {
   step: StepName;
   item: string;

@@ -82,7 +82,7 @@ function Show(): JSX.Element {
   const readies = remote.readies.value;
   const elsewhere = remote.elsewhere.value;
   return (
-    <div class={`show${stale.value ? " stale" : ""}${makes ? " makes" : elsewhere ? " brings" : ""}`}>
+    <div class={`show${stale.value ? " stale" : ""}${makes ? " fills makes" : elsewhere ? " fills" : ""}`}>
       <StatusLine title={robotName.value} />
       <Stage>
         {!elsewhere && <FootfallRibbon />}
