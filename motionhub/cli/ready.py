@@ -79,10 +79,7 @@ async def _ask(at: str, key: str, routine: str, sweep: bool) -> dict[str, Any]:
 async def _sweep(caller: Caller, found: dict[str, Any]) -> dict[str, Any]:
     from motionhub.remote.caller import RefusedError
 
-    caution = (
-        "Every joint moves, one leg after another. Fingers, hair and children away, a hand at the switch. Move them?"
-    )
-    if not await caller.meanwhile(lambda: click.confirm(caution, default=False, err=True)):
+    if not await caller.meanwhile(lambda: click.confirm(CAUTION, default=False, err=True)):
         return found
     await caller.send("take")
     await caller.until("state", lambda told: (told["driver"] or {}).get("id") == caller.me)

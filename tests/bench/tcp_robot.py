@@ -22,10 +22,11 @@ from motionhub.robot.calibration import Calibration
 
 
 class TcpRobot:
-    """Tansy, simulated, listening on loopback; one hub at a time. Use it as a context manager."""
+    """A shipped robot, simulated, listening on loopback; one hub at a time. Use it as a context manager."""
 
-    def __init__(self) -> None:
-        self.robot = description.load(shipped_folder() / "robots" / "tansy.toml")
+    def __init__(self, name: str = "tansy") -> None:
+        self.file = shipped_folder() / "robots" / f"{name}.toml"
+        self.robot = description.load(self.file)
         self.calibration = Calibration.default(self.robot)
         self.simulated = SimulatedRobot(self.robot, self.calibration, boot=1)
         self.lock = threading.Lock()

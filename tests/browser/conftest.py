@@ -39,8 +39,14 @@ def chromium() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def robot() -> Iterator[TcpRobot]:
-    with TcpRobot() as robot:
+def machine() -> str:
+    """Which shipped robot; a test that wants another one is parametrized by this name."""
+    return "tansy"
+
+
+@pytest.fixture
+def robot(machine: str) -> Iterator[TcpRobot]:
+    with TcpRobot(machine) as robot:
         yield robot
 
 
@@ -48,7 +54,7 @@ def robot() -> Iterator[TcpRobot]:
 def hub(tmp_path: Path, robot: TcpRobot) -> Iterator[HubProcess]:
     folder = tmp_path / "library"
     folder.mkdir()
-    with HubProcess(folder, robot.port) as hub:
+    with HubProcess(folder, robot.port, robot.file) as hub:
         yield hub
     log = hub.log.read_text(errors="replace")
     assert "Traceback" not in log, log

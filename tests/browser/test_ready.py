@@ -5,16 +5,21 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from bench.tcp_robot import TcpRobot
-from playwright.sync_api import expect
+from playwright.sync_api import Locator, expect
 
 from browser.phone import Phone
 
 
+def opened(phone: Phone) -> Locator:
+    """The pages before and after a show."""
+    phone.card("Robot")
+    phone.page.get_by_role("button", name="Get ready").tap()
+    return phone.page.get_by_test_id("ready")
+
+
 def test_a_meter_the_check_and_the_last_minute(phone: Phone, robot: TcpRobot) -> None:
     page = phone.page
-    phone.card("Robot")
-    page.get_by_role("button", name="Get ready").tap()
-    ready = page.get_by_test_id("ready")
+    ready = opened(phone)
 
     # By touch: a multimeter 4 % above what the robot reads.
     ready.get_by_role("button", name="Power").tap()
@@ -54,12 +59,13 @@ def test_a_meter_the_check_and_the_last_minute(phone: Phone, robot: TcpRobot) ->
     expect(ready.get_by_role("list").last).to_contain_text("meter shows")
 
 
+@pytest.mark.parametrize("machine", ["trestle"])
 def test_the_sweep_is_seen_and_the_supply_is_advised(phone: Phone, robot: TcpRobot) -> None:
-    """All joints go and are said to have moved; the regulator's advice is worked out beside it."""
-    page = phone.page
-    phone.card("Robot")
-    page.get_by_role("button", name="Get ready").tap()
-    ready = page.get_by_test_id("ready")
+    """All joints go and are said to have moved; the regulator's advice is worked out beside it.
+
+    The robot is the one whose sweep is over soonest.
+    """
+    ready = opened(phone)
     ready.get_by_role("button", name="Power").tap()
     ready.get_by_role("button", name="What must it be?").tap()
     expect(ready.get_by_text("Being worked out")).to_be_visible()
@@ -91,9 +97,7 @@ def test_every_place_can_be_left_and_worked_by_what_is_seen(phone: Phone, size: 
     """What is to be pressed is on the screen, and not under something else: the heading's button, and the walk pad."""
     page = phone.page
     page.set_viewport_size({"width": size[0], "height": size[1]})
-    phone.card("Robot")
-    page.get_by_role("button", name="Get ready").tap()
-    ready = page.get_by_test_id("ready")
+    ready = opened(phone)
     for place in ("Power", "Before a show", "The last minute"):
         ready.get_by_role("button", name=place).tap()
         heading = ready.get_by_role("heading", name=place)

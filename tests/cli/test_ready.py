@@ -27,7 +27,8 @@ def ready(*arguments: str, typed: str = "") -> subprocess.CompletedProcess[str]:
 
 @pytest.fixture(scope="module")
 def robot() -> Iterator[TcpRobot]:
-    with TcpRobot() as robot:
+    """The shipped robot whose sweep is over soonest."""
+    with TcpRobot("trestle") as robot:
         yield robot
 
 
@@ -37,7 +38,7 @@ def hub(robot: TcpRobot, tmp_path_factory: pytest.TempPathFactory) -> Iterator[H
     folder: Path = tmp_path_factory.mktemp("library")
     trims = np.full(robot.robot.joints, 0.01)
     Library(folder, shipped_folder(), robot.robot).save_calibration(replace(robot.calibration, trim_rad=trims))
-    with HubProcess(folder, robot.port) as hub:
+    with HubProcess(folder, robot.port, robot.file) as hub:
         yield hub
 
 
