@@ -259,9 +259,15 @@ def test_a_misread_height_is_named_by_stance_and_leg() -> None:
         return tuple(told)
 
     person.ruler = once_wrong  # type: ignore[method-assign]
+    named = []
     for item in person.screen.items["level"]:
         person._level(item)
-    assert [(reading, leg) for reading, _, leg, _ in person.odd] == [(1, TRESTLE.leg_names[1])]
+        shown = person.screen.level
+        named.append([] if shown is None else [(reading, leg) for reading, _, leg, _ in shown.odd])
+    stances = len(person.screen.stances)
+    assert named[stances - 1] == [(1, TRESTLE.leg_names[1])], "once all stances were measured"
+    assert named[stances + 1] == [], "it was measured again"
+    assert person.odd == ()
 
 
 @pytest.mark.parametrize(

@@ -37,8 +37,9 @@ ROUNDS = 2
 """How often each stance is measured: a millimetre of the ruler is a degree of a short femur."""
 AGAINST = np.deg2rad(3.0)
 SURELY = 5.0
+CLEARED = 2
 """What the ruler alone has so far, and so many of its standard deviations, from where the protractor had it was misread
-there: only the ruler counts."""
+there, if so many heights fit then that did not: for that joint only the ruler counts."""
 BEST_SPREAD = np.deg2rad(0.25)
 """What is known of a trim before levelling is never taken for better than this: a gear has play."""
 WIGGLE = np.deg2rad(12.0)
@@ -302,10 +303,17 @@ class Course:
         ]
         known = np.array([max(self.servo(name, standing=True).spread, BEST_SPREAD) for name in self.robot.joint_names])
         # A protractor that was held to a wrong edge is wrong in all its readings, and heights would be blamed for it.
+        found = solve(self.robot, readings, known)
+        against = np.abs(found.trims) > AGAINST
+        if against.any():
+            known = np.where(against, np.maximum(known, HORN), known)
+            found = solve(self.robot, readings, known)
+        if len(found.odd) < CLEARED:
+            return found
         alone = solve(self.robot, readings)
-        off = np.abs(alone.trims)
-        against = (off > AGAINST) & (off > SURELY * alone.spread)
-        return solve(self.robot, readings, np.where(against, np.maximum(known, HORN), known))
+        against = np.abs(alone.trims) > np.maximum(AGAINST, SURELY * alone.spread)
+        other = solve(self.robot, readings, np.where(against, np.maximum(known, HORN), known))
+        return other if len(found.odd) - len(other.odd) >= CLEARED else found
 
     def level(self, found: Levelling) -> None:
         """Take the trims that the heights lead to; heights were measured with the trims before, and are done with."""
