@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from motionhub.cli.group import COMMANDS
-from motionhub.cli.questions import answers, flags, servo_class
+from motionhub.cli.questions import answers, flags, servo_class, to_go_on
 from motionhub.errors import InputError
 
 _EXAMPLE = """
@@ -84,6 +84,8 @@ def new(
             click.echo(f"Is this right? {doubt}", err=True)
         if not (may_ask and click.confirm("Write it all the same?", default=False, err=True)):
             click.echo("Nothing was written. Mend the values, or give --sure when they are right.", err=True)
+            if may_ask:
+                click.echo(to_go_on(known), err=True)
             sys.exit(1)
     picture = drawing or out.with_suffix(".svg")
     save(out, text)
@@ -116,10 +118,21 @@ def _text(data: dict[str, Any], notes: Sequence[str]) -> str:
     try:
         file = RobotFile.model_validate(data)
     except ValidationError as error:
-        raise from_validation("what was given", error, RobotFile) from None
+        found = from_validation("what was given", error, RobotFile)
+        raise InputError(found.source, _flag(found.place, data), found.expected) from None
     for place, expected in misfits(file):
-        raise InputError("what was given", dotted(place), expected)
+        raise InputError("what was given", _flag(dotted(place), data), expected)
     return writing.text(file, notes)
+
+
+def _flag(place: str, data: dict[str, Any]) -> str:
+    """A place in the file as whoever types flags knows it: ``joints[0].mass_g`` is ``--joint head: mass_g``."""
+    part, bracket, rest = place.partition("[")
+    at, _, field = rest.partition("]")
+    if not bracket or part not in ("joints", "legs", "outputs") or not at.isdigit():
+        return place
+    name = data[part][int(at)].get("name", at)
+    return f"--{part[:-1]} {name}{f': {field[1:]}' if field else ''}"
 
 
 def _measured(known: dict[str, Any], leg_lines: Sequence[str], joint_lines: Sequence[str]) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -11,6 +12,9 @@ import click
 from motionhub.errors import InputError
 from motionhub.robot.quantities import number, numbers
 from motionhub.robot.servo_classes import ABOUT
+
+WRITTEN = {"mah": "mAh", "v": "V", "a": "A", "ohm": "Ω"}
+"""Units as they are written, where that is not as they are looked up."""
 
 
 @dataclass(frozen=True)
@@ -32,6 +36,11 @@ class Question:
         """As it is written on a command line."""
         return "--" + self.key.replace("_", "-")
 
+    @property
+    def written(self) -> str:
+        """Its unit, as people write it."""
+        return WRITTEN.get(self.unit, self.unit)
+
     def read(self, text: str) -> Any:
         """The answer that ``text`` is.
 
@@ -45,7 +54,9 @@ class Question:
         values = (number(text, self.unit),) if self.count == 1 else numbers(text, self.unit, self.count)
         for value in values:
             if not self.least <= value <= self.most:
-                raise ValueError(f"expected {self.least:g} to {self.most:g} {self.unit}".rstrip() + f", found {text!r}")
+                raise ValueError(
+                    f"expected {self.least:g} to {self.most:g} {self.written}".rstrip() + f", found {text!r}"
+                )
             if not self.unit and value != int(value):
                 raise ValueError(f"expected a whole number, found {text!r}")
         if not self.unit:
@@ -103,7 +114,11 @@ def answers(given: Mapping[str, str | None], shape_known: bool, may_ask: bool) -
             except ValueError as error:
                 raise InputError("motionhub new", question.flag, str(error)) from None
         elif may_ask:
-            found[question.key] = _asked(question)
+            try:
+                found[question.key] = _asked(question)
+            except click.Abort:
+                click.echo(f"\n{to_go_on(found)}", err=True)
+                raise
         elif question.usual is not None:
             found[question.key] = question.read(question.usual)
         else:
@@ -112,13 +127,25 @@ def answers(given: Mapping[str, str | None], shape_known: bool, may_ask: bool) -
 
 
 def _asked(question: Question) -> Any:
-    unit = f" [{question.unit}]" if question.unit not in ("", "text") else ""
+    unit = f" [{question.written}]" if question.unit not in ("", "text") else ""
     while True:
         text = click.prompt(f"{question.ask}{unit}", default=question.usual, err=True)
         try:
             return question.read(str(text))
         except ValueError as error:
             click.echo(f"  {error}", err=True)
+
+
+def to_go_on(answered: Mapping[str, Any]) -> str:
+    """How to give these answers once more without typing each of them again."""
+    words = []
+    for question in QUESTIONS:
+        if question.key in answered:
+            value = answered[question.key]
+            parts = value if isinstance(value, tuple) else (value,)
+            text = ",".join(each if isinstance(each, str) else f"{each:.10g}" for each in parts)
+            words += [question.flag, text]
+    return f"To go on from here, give these and what is left: motionhub new {shlex.join(words)}"
 
 
 def servo_class(may_ask: bool) -> str:

@@ -27,12 +27,13 @@ td.pin { font-weight: 700; white-space: nowrap; }
 td.box { width: 6mm; }
 .legs { display: grid; grid-template-columns: 1fr 1fr; gap: 0 6mm; }
 .legs section { break-inside: avoid; }
+.before { display: grid; grid-template-columns: 1fr 58mm; align-items: center; gap: 0 6mm; }
 .note { padding: 2mm 3mm; border: 0.5mm solid #111; }
-svg { display: block; width: 62mm; margin: 0 auto; }
+svg { display: block; width: 100%; max-width: 62mm; margin: 0 auto; }
 td.box::before { content: "\\2610"; }
 svg path, svg rect { fill: none; stroke: #111; stroke-width: 1.6; }
 svg text { font: 11px sans-serif; text-anchor: middle; }
-@media (max-width: 600px) { .legs { grid-template-columns: 1fr; } }
+@media (max-width: 600px) { .legs, .before { grid-template-columns: 1fr; } }
 @media print { body { max-width: none; padding: 0; } }
 """
 
@@ -71,11 +72,13 @@ def page(robot: Robot, calibration: Calibration | None = None, style_path: str =
 <body>
 <h1>Wiring of {escape(robot.name)}</h1>
 <p>{robot.joints} servos on one board ({escape(robot.controller.board)}). Tick each plug when it sits.</p>
+<div class="before">
 <p class="note"><strong>Before a plug goes in:</strong> the servos’ supply is off, and its switch within reach. On most
 servos the middle wire is plus, the brown or black one minus, the third the signal; makers differ, so look at each data
 sheet. A plug that is turned round puts the supply on a signal. Plus and minus of the servos go to the regulator
 ({robot.supply.regulator_v:g} V), not to the board; the two minuses are joined.</p>
 {_plan(robot)}
+</div>
 <div class="legs">
 {legs}
 </div>
@@ -102,7 +105,7 @@ def _row(robot: Robot, known: Calibration, joint: int, name: str, way: str) -> s
     )
 
 
-_HEAD = "<tr><th></th><th>joint</th><th>pin</th><th>positive is when</th></tr>"
+_HEAD = "<thead><tr><th></th><th>joint</th><th>pin</th><th>positive is when</th></tr></thead>"
 
 
 def _leg(robot: Robot, known: Calibration, leg: int) -> str:

@@ -1,6 +1,9 @@
 """`motionhub new` as a maker types it: the demo robots measured anew, and everything that is refused."""
 
+import os
 import re
+import select
+import shlex
 import subprocess
 import sys
 from collections.abc import Callable
@@ -174,3 +177,60 @@ def test_a_urdf_that_cannot_be_a_robot_is_named_and_nothing_is_written(
     assert str(model) in done.stderr
     assert done.stderr.count("\n") == 1
     assert list(tmp_path.iterdir()) == [model]
+
+
+ANSWERS = {
+    "What is it called": "Bob and Co",
+    "How many legs": "6",
+    "trunk's length": "25 x 12 x 4.6 cm",
+    "Mass of the trunk": "1.05kg",
+    "Coxa: ": "45",
+    "Femur: ": "75",
+    "Tibia: ": "115",
+    "Mass of a coxa": "80",
+    "Mass of a femur": "135",
+    "Mass of a tibia": "70",
+    "Radius": "",
+    "How many cells": "",
+    "capacity [mAh]": "5000",
+    "set to [V]": "6",
+    "for long [A]": "1",
+    "Resistance": "",
+    "radio's speed": "",
+    "first pin": "",
+    "Class": "strong",
+    "all the same": "n",
+}
+"""What a person types at each question; the regulator is too small for one servo."""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no pseudo-terminal")
+def test_what_was_typed_in_the_terminal_is_not_lost_when_it_is_doubted(tmp_path: Path) -> None:
+    import pty
+
+    out = tmp_path / "bob.toml"
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-m", "motionhub", "new", "--out", str(out)]
+    wide = {**os.environ, "COLUMNS": "2000"}
+    with subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, env=wide) as running:
+        os.close(theirs)
+        shown = ""
+        for question, answer in ANSWERS.items():
+            while question not in shown:
+                assert select.select([ours], [], [], 30)[0], shown
+                shown += os.read(ours, 4096).decode()
+            shown = ""
+            os.write(ours, f"{answer}\n".encode())
+        while "To go on" not in shown or not shown.endswith("\n"):
+            assert select.select([ours], [], [], 30)[0], shown
+            shown += os.read(ours, 4096).decode()
+        assert running.wait(30) == 1
+    os.close(ours)
+    assert "Nothing was written" in shown
+    assert not out.exists()
+    again = shlex.split(shown.rpartition("motionhub new ")[2])
+    done = new(*again, "--servo", "strong", "--regulator-a", "12", "--out", str(out))
+    assert done.returncode == 0, done.stderr
+    robot = description.load(out)
+    assert (robot.name, robot.legs) == ("Bob and Co", 6)
+    np.testing.assert_allclose([robot.coxa[0], robot.femur[0], robot.tibia[0]], [0.045, 0.075, 0.115])
