@@ -58,6 +58,7 @@ def test_every_message_of_a_browser_asks_something_of_the_hub() -> None:
         bringing.BringupPulse: {"joint": "head", "pulse_us": 1500},
         bringing.BringupAngle: {"joints": ["head"], "angles_deg": [12.5]},
         bringing.BringupRead: {"joint": "head", "pulse_us": 1700, "angle_deg": 21},
+        bringing.BringupProtractor: {"read_to_deg": 0.5},
         bringing.BringupForget: {"joint": "head"},
         bringing.BringupTrim: {"joint": "head", "trim_deg": -3.5},
         bringing.BringupTurn: {"joint": "head", "reversed": True},

@@ -103,6 +103,7 @@ EVERY_COMMAND: dict[str, dict[str, Any]] = {
     "bringup_pulse": {"joint": "left_front.coxa", "pulse_us": 1500.0},
     "bringup_angle": {"joints": ["left_front.coxa"], "angles_deg": [10.0]},
     "bringup_read": {"joint": "left_front.coxa", "pulse_us": 1500.0, "angle_deg": 2.0},
+    "bringup_protractor": {"read_to_deg": 1},
     "bringup_forget": {"joint": "left_front.coxa"},
     "bringup_trim": {"joint": "left_front.coxa", "trim_deg": 1.5},
     "bringup_turn": {"joint": "left_front.coxa", "reversed": True},
