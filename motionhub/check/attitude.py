@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.check.memory import Memory
 from motionhub.motion.facets import plane_under
-from motionhub.motion.support import EXACT, Support, contact_points, rest_on_ground
+from motionhub.motion.support import EXACT, Support, contact_points, ground_under
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
@@ -73,8 +74,24 @@ def rolls_over(robot: Robot, joints: Array, support: Support, last: Indices | No
     turned = (support.normal[other] * support.normal[other - 1]).sum(axis=1) < np.cos(ROLL)
     doubtful = other[far | (turned & ~still)]
     for some in np.split(doubtful, range(TOGETHER, len(doubtful), TOGETHER)):
-        found[some] = _leaps(robot, joints[some - 1], joints[some], support.normal[some - 1])
+        found[some] = _fallen(robot, joints[some - 1], joints[some], support.normal[some - 1])
     return found
+
+
+_rolled = Memory(4096)
+"""By how much the robot rolls on its way between frames."""
+
+
+def _fallen(robot: Robot, start: Array, stop: Array, normal: Array) -> Array:
+    """As :func:`_leaps`."""
+    if not len(start):
+        return np.zeros(0)
+    near = np.round(normal, 9)
+
+    def work_out(fresh: Indices) -> Array:
+        return _leaps(robot, start[fresh], stop[fresh], near[fresh])
+
+    return _rolled.of(robot, np.concatenate([start, stop, near], axis=1), work_out)
 
 
 def _leaps(robot: Robot, start: Array, stop: Array, normal: Array, cuts: int = CUTS) -> Array:
@@ -95,7 +112,7 @@ def _leaps(robot: Robot, start: Array, stop: Array, normal: Array, cuts: int = C
     way = start[:, None] + np.linspace(0, 1, STEPS + 1)[:, None] * (stop - start)[:, None]
     before = np.full((count, STEPS, 3), np.nan)
     before[:, 0] = normal
-    ups = rest_on_ground(robot, way[:, 1:].reshape(-1, robot.joints), before.reshape(-1, 3)).normal
+    ups = ground_under(robot, way[:, 1:].reshape(-1, robot.joints), before.reshape(-1, 3))
     ups = np.concatenate([normal[:, None], ups.reshape(count, STEPS, 3)], axis=1)
     turns = np.arccos(np.minimum((ups[:, 1:] * ups[:, :-1]).sum(axis=2), 1.0))
     if cuts == 1:

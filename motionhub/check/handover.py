@@ -24,13 +24,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import floor
 
 import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.check.findings import APART_S, Finding, advised, stretches
-from motionhub.check.mend import Budget, Mender, Poses, poses
+from motionhub.check.memory import Memory
+from motionhub.check.mend import Budget, Mender, poses
 from motionhub.check.pieces import join, part
 from motionhub.check.rules_ground import CLEAR, MARGIN_SLACK, TOUCH
 from motionhub.check.rules_joints import holds_for
@@ -41,6 +43,7 @@ from motionhub.motion.frames import Frames
 from motionhub.motion.handover import NEAR, hand_over
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.limits import top_speed
+from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -59,6 +62,8 @@ NEAR_BY = 5e-3
 """m: what stays further from a limit than this, where a stop ends, need not be looked at on the way there."""
 SOMEONE_S = 60.0
 """s: in which whoever drives the robot is there, and lifts it or takes it out of the stop."""
+MEASURES = ((MARGIN_SLACK, -NEAR_BY), (0.0, -NEAR_BY), (TOUCH, -NEAR_BY), (1.0, 0.9))
+"""Of the margin, gaps, the ground and loads: how bad a pose may be to end in, and from where on it is near to that."""
 _LEAD = 20
 """Rows before and after each way that are not judged: accelerations in it, and what servos still have to catch up
 with, are taken from them, too."""
@@ -94,6 +99,8 @@ class _Verdict:
 _remembered: dict[Hashable, _Verdict] = {}
 """Verdicts on the last ways. Whoever edits a move checks it over and over, and most edits change none of them."""
 REMEMBERED = 64
+_ended = Memory(2 * MOST)
+"""What comes of the poses in which stops end."""
 
 
 def around(t: Timeline, rules: Iterable[Rule], own: Iterable[Finding], budget: Budget | None = None) -> list[Finding]:
@@ -148,7 +155,8 @@ def _to_and_from(t: Timeline) -> Iterator[_Way]:
     ):
         # From where it falls over there is no way; the fall itself is found in the move.
         if np.abs(goal - start).max() > NEAR and not t.tipped[frame]:
-            way, before = hand_over(robot, start, goal, dt), np.repeat(start[None], _LEAD, axis=0)
+            way = _planned(hand_over, robot, start.tobytes(), goal.tobytes(), dt=dt)
+            before = np.repeat(start[None], _LEAD, axis=0)
             yield _Way(words, frame, before, way, f", or let it {end} nearer to rest")
 
 
@@ -159,7 +167,20 @@ def _stops(t: Timeline) -> Iterator[_Way]:
         gain = (speed - t.speeds[max(frame - 1, 0)]) * rate
         before = joints[np.maximum(np.arange(frame + 1 - _LEAD, frame + 1), 0)]
         words = f"stopping at {frame / rate:.1f} s"
-        yield _Way(words, frame, before, brake(robot, 1 / rate, joints[frame], speed, gain), stop=True)
+        stop = _planned(_brake, robot, joints[frame].tobytes(), speed.tobytes(), gain.tobytes(), dt=1 / rate)
+        yield _Way(words, frame, before, stop, stop=True)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _planned(plan: Callable[..., Array], robot: Robot, *state: bytes, dt: float) -> Array:
+    """A way that is planned from a state (J,) of each kind, which for all but an edit or two was planned before."""
+    way = plan(robot, *(np.frombuffer(part) for part in state), dt)
+    way.flags.writeable = False
+    return way
+
+
+def _brake(robot: Robot, joints: Array, speed: Array, gain: Array, dt: float) -> Array:
+    return brake(robot, dt, joints, speed, gain)
 
 
 def _worst(t: Timeline) -> list[int]:
@@ -178,7 +199,7 @@ def _worst(t: Timeline) -> list[int]:
     up = np.stack([-np.sin(pitch), np.cos(pitch) * np.sin(roll), np.cos(pitch) * np.cos(roll)], axis=1)
     own = np.repeat(down_to_ground(robot, here, ends, up, t.height[tried]), 3, axis=1)
     ends[:, : 3 * robot.legs] -= (1 - own) * (ends - here)[:, : 3 * robot.legs]
-    for badness, limit, near in _measures(t, poses(t, tried, ends)):
+    for badness, (limit, near) in zip(_ending(t, tried, ends, up), MEASURES, strict=True):
         worse = np.full(count, -np.inf)
         worse[tried] = badness
         found = sorted(stretches(worse > limit, worse, rate), key=lambda s: -worse[s.worst])
@@ -206,21 +227,30 @@ def _told_apart(speeds: Array, further: Array, rate: float) -> Indices:
     return found
 
 
-def _measures(t: Timeline, end: Poses) -> list[tuple[Array, float, float]]:
-    """How bad each pose (N,) is to end in; from where on it breaks a limit, and from where on it comes near to one."""
-    robot = t.frames.robot
-    load = np.stack(
-        [
-            np.abs(end.torques[:, j]) / (servo.hold_fraction * servo.stall_torque_at(end.volts))
-            for j, servo in enumerate(robot.servos)
-        ]
-    )
-    return [
-        (robot.walk.margin - end.margin + end.tipped, MARGIN_SLACK, -NEAR_BY),
-        (CLEAR - end.clearance, 0.0, -NEAR_BY),
-        (-end.parts.min(axis=1, initial=np.inf), TOUCH, -NEAR_BY),
-        (load.max(axis=0), 1.0, 0.9),
-    ]
+def _ending(t: Timeline, tried: Indices, ends: Array, up: Array) -> Array:
+    """How bad it is to come to rest at ``ends`` (N, J) by each of :data:`MEASURES`, (4, N).
+
+    Args:
+        t: The move.
+        tried: (N,) the frames at which Stop is pressed.
+        ends: (N, J) rad.
+        up: (N, 3) the ground's normal in the body frame until then.
+    """
+    robot, near = t.frames.robot, np.round(up, 6)  # what it lay nearest to hangs on no rounding
+
+    def work_out(fresh: Indices) -> Array:
+        end = poses(t, tried[fresh], ends[fresh], near=near[fresh])
+        load = np.stack(
+            [
+                np.abs(end.torques[:, j]) / (servo.hold_fraction * servo.stall_torque_at(end.volts))
+                for j, servo in enumerate(robot.servos)
+            ]
+        )
+        margin = robot.walk.margin - end.margin + end.tipped
+        lowest = end.parts.min(axis=1, initial=np.inf)
+        return np.stack([margin, CLEAR - end.clearance, -lowest, load.max(axis=0)], axis=1)
+
+    return _ended.of(robot, np.concatenate([ends, near, t.frames.outputs[tried]], axis=1), work_out).T
 
 
 # ------------------------------------------------------------------ judging them

@@ -99,7 +99,12 @@ class Trial(Poses):
 
 
 def poses(
-    t: Timeline, frames: Indices, joints: Array, speeds: Array | None = None, moving: Array | None = None
+    t: Timeline,
+    frames: Indices,
+    joints: Array,
+    speeds: Array | None = None,
+    moving: Array | None = None,
+    near: Array | None = None,
 ) -> Poses:
     """What it is like to hold still in poses of a move's robot.
 
@@ -109,12 +114,13 @@ def poses(
         joints: (…, S, J) rad.
         speeds: (S, J) rad/s that the servos' current is taken for; none when not given.
         moving: (S, J) N·m that moving takes besides; none when not given.
+        near: (N, 3) the ground's normal before each of the N poses, in the body frame; that of the one before if None.
     """
     robot, shape = t.frames.robot, joints.shape[:-1]
     flat = joints.reshape(-1, robot.joints)
     repeat = np.tile(frames, len(flat) // len(frames))
     bones = Posture(robot, flat)
-    rest = rest_on_ground(robot, flat, posture=bones)
+    rest = rest_on_ground(robot, flat, near, bones)
     torques = loads_at_rest(robot, flat, rest, bones).torques
     if moving is not None:
         torques = torques + np.tile(moving, (len(flat) // len(frames), 1))

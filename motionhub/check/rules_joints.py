@@ -115,10 +115,13 @@ def _besides(finding: Finding, late: Finding | None) -> Finding:
     """The finding, with what comes of the joint's being late."""
     if late is None:
         return finding
-    mend, _, what = late.advice.partition(": ")
-    if "slower" not in mend:
-        return replace(finding, advice=late.advice, ask=None)
-    return replace(finding, ask=lambda: f"{advised(finding).advice}; {what}")
+
+    def ask() -> str:
+        of_late = advised(late).advice
+        mend, _, what = of_late.partition(": ")
+        return f"{advised(finding).advice}; {what}" if "slower" in mend else of_late
+
+    return replace(finding, ask=ask)
 
 
 def _slower(speed: Array, worst: int, limit: float, rate_hz: float) -> str:

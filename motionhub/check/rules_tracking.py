@@ -95,16 +95,23 @@ def _finding(t: Timeline, rule: str, first: int, last: int) -> Finding:
     # How long ago it was told to be where it is; told to turn hardly at all, it is the whole of the time looked at.
     late_ms = 1e3 * min(float(behind[j]) / max(value, 1e-9), AROUND_S)
     share = value / max(limit, 1e-3 * value, 1e-9)
-    slower = max(share, 1.2)
-    # What moving takes is less then, by the square; what holding takes is not.
-    rows = np.arange(until.start, until.stop)
-    still = at_rest(pieces.part(t, rows))[:, j]
-    load = np.abs(still + (t.torques[rows, j] - still) / slower**2)
-    load = load / t.frames.robot.servos[j].stall_torque_at(t.rail.steady_volts[rows])
-    if load.max() > 1 - CREEP:
-        mend = "have it carry less, for under this load its servo does not turn"
-    else:
-        mend = times_slower(slower)
+
+    def ask() -> str:
+        slower = max(share, 1.2)
+        # What moving takes is less then, by the square; what holding takes is not.
+        rows = np.arange(until.start, until.stop)
+        still = at_rest(pieces.part(t, rows))[:, j]
+        load = np.abs(still + (t.torques[rows, j] - still) / slower**2)
+        load = load / t.frames.robot.servos[j].stall_torque_at(t.rail.steady_volts[rows])
+        if load.max() > 1 - CREEP:
+            mend = "have it carry less, for under this load its servo does not turn"
+        else:
+            mend = times_slower(slower)
+        return (
+            f"{mend}: it falls {np.rad2deg(behind[j]):.0f} deg ({late_ms:.0f} ms) behind, "
+            f"and only therefore {PLAIN[rule]} ({rule})"
+        )
+
     return Finding(
         rule="joint-speed",
         severity="error",
@@ -114,7 +121,7 @@ def _finding(t: Timeline, rule: str, first: int, last: int) -> Finding:
         value=float(np.rad2deg(value)),
         limit=float(np.rad2deg(limit)),
         unit="deg/s",
-        advice=f"{mend}: it falls {np.rad2deg(behind[j]):.0f} deg ({late_ms:.0f} ms) behind, "
-        f"and only therefore {PLAIN[rule]} ({rule})",
+        advice="",
         excess=share - 1,
+        ask=ask,
     )

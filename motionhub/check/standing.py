@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from motionhub.check.attitude import rolls_over
 from motionhub.check.loads import forces_at_rest
+from motionhub.check.memory import Memory
 from motionhub.check.parts import clearances, heights
 from motionhub.motion.odometry import travel
 from motionhub.motion.support import rest_on_ground
@@ -17,6 +18,10 @@ from motionhub.robot.posture import Posture
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Indices = NDArray[np.intp]
+
+_gaps = Memory(2048)
+"""Between parts in the poses that were asked for last."""
 
 
 class Standing:
@@ -57,7 +62,12 @@ class Standing:
     @cached_property
     def clearance(self) -> Array:
         """(T,) m."""
-        return clearances(self.robot, self._posture)[0]
+
+        def measure(fresh: Indices) -> Array:
+            return clearances(self.robot, Posture(self.robot, self.joints[fresh]))[0]
+
+        known = len(self.joints) <= _gaps.most
+        return _gaps.of(self.robot, self.joints, measure) if known else clearances(self.robot, self._posture)[0]
 
     @cached_property
     def slip(self) -> Array:

@@ -229,22 +229,15 @@ def _brown_out(draw: _Draw, part: NDArray[np.intp], limit: float, steady: Array)
     was up a moment ago comes to rest at. Then false position between the last two steps, with the end that
     stays put pulled in by halves (the Illinois rule: Dowell & Jarratt, BIT 11, 1971).
     """
-    low, high = steady.copy(), steady.copy()
-    beyond, within = draw(steady, part) - limit, np.zeros(part.size)
-    open_ = np.arange(part.size)
-    for step in range(1, STEPS + 1):
-        low[open_] = steady[open_] * (1 - step / STEPS)
-        miss = draw(low[open_], part[open_]) - limit
-        within[open_] = miss
-        still = miss > 0
-        high[open_[still]], beyond[open_[still]] = low[open_[still]], miss[still]
-        open_ = open_[still]
-        if not open_.size:
-            break
+    steps = steady * (1 - np.arange(STEPS + 1) / STEPS)[:, None]
+    misses = draw(steps.reshape(-1), np.tile(part, STEPS + 1)).reshape(steps.shape) - limit
+    enough = misses[1:] <= 0
+    some, last = np.arange(part.size), np.where(enough.any(axis=0), enough.argmax(axis=0), STEPS - 1)
+    low, within, high, beyond = steps[last + 1, some], misses[last + 1, some], steps[last, some], misses[last, some]
     # What is still open draws too much at any voltage: outputs alone do. Nothing is left for the servos.
     open_ = np.flatnonzero(within <= 0)
     side: Array = np.zeros(part.size)
-    found = low.copy()
+    found: Array = low.copy()
     for _ in range(60):
         if not open_.size:
             break

@@ -79,7 +79,7 @@ def stability_margin(points: Array, touching: Flags, at: Array) -> Array:
     for one in np.unique(sets):
         frames = np.flatnonzero(sets == one)
         own = np.flatnonzero(touching[:, frames[0]])
-        if len(own) < 3:
+        if len(own) < 3 or len(frames) <= FEW:
             hard[frames] = True
             continue
         whole = len(frames) == steps

@@ -172,6 +172,13 @@ def rest_on_ground(robot: Robot, joints: Array, near: Array | None = None, postu
     )
 
 
+def ground_under(robot: Robot, joints: Array, near: Array) -> Array:
+    """The ground's normal alone, (T, 3), where no more is asked; all is as in :func:`rest_on_ground`."""
+    pose = Posture(robot, joints)
+    points, radii = _points(robot, pose.feet)
+    return resting(points, radii, pose.centre, near.T)[0].T
+
+
 def upright(normal: Array) -> Array:
     """The smallest rotation that turns each ``normal`` (T, 3) to z, as (T, 3, 3)."""
     return _upright(normal.T).transpose(2, 0, 1)
