@@ -157,7 +157,7 @@ def _to_and_from(t: Timeline) -> Iterator[_Way]:
         if np.abs(goal - start).max() > NEAR and not t.tipped[frame]:
             way = _planned(hand_over, robot, start.tobytes(), goal.tobytes(), dt=dt)
             before = np.repeat(start[None], _LEAD, axis=0)
-            yield _Way(words, frame, before, way, f", or let it {end} nearer to rest")
+            yield _Way(words, frame, before, way, f"let it {end} nearer to rest")
 
 
 def _stops(t: Timeline) -> Iterator[_Way]:
@@ -343,7 +343,7 @@ def _suspects(whole: Timeline, pieces: list[Timeline], rules: tuple[Rule, ...]) 
 
 def _told(finding: Finding, way: _Way, t: Timeline, rules: tuple[Rule, ...], budget: Budget) -> Finding:
     at = way.frame / t.frames.rate_hz
-    severity, ending = finding.severity, way.instead
+    severity, ending = finding.severity, f", or {way.instead}" if way.instead else ""
     if finding.rule == "holding-torque" and way.stop:
         servo = t.frames.robot.servos[t.frames.robot.joint_index[finding.subject or ""]]
         lasts = holds_for(servo, servo.hold_fraction * finding.value / finding.limit)
@@ -356,7 +356,11 @@ def _told(finding: Finding, way: _Way, t: Timeline, rules: tuple[Rule, ...], bud
             times = _slower_stop(t, way, rules, finding.rule)
             if times is not None:
                 return f"{way.words}: go there {times:g} times slower"
-        return f"{way.words}: {advised(finding).advice}{ending}"
+        advice = advised(finding).advice
+        if way.instead and "slower" in advice:
+            # How quickly it is gone is the show's to say, and in no move.
+            return f"{way.words}: {way.instead}"
+        return f"{way.words}: {advice}{ending}"
 
     return replace(finding, start_s=at, end_s=at, advice="", severity=severity, way=way.words, ask=ask)
 

@@ -1,8 +1,11 @@
-"""What the machine would need where a move cannot be helped: a higher rail, which is tried, or a stronger servo."""
+"""What the machine would need where a move cannot be helped: a higher rail or thicker wires, which are tried, or a
+stronger servo.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import floor
 
 import numpy as np
@@ -18,6 +21,8 @@ Indices = NDArray[np.intp]
 
 STEP_V = 0.1
 """V: the steps of a regulator's screw that are worth naming."""
+HALVINGS = 4
+"""Of the wiring's resistance, at most: more is more copper than anybody fits in."""
 
 
 def some_of(first: int, last: int, worst: int) -> Indices:
@@ -50,6 +55,23 @@ def higher_rail(t: Timeline, rows: Indices, enough: Callable[[supply.Rail], bool
     return f"set the rail to {high * STEP_V:.1f} V"
 
 
+def thicker_wires(t: Timeline, rows: Indices, enough: Callable[[supply.Rail], bool]) -> str | None:
+    """Half as much resistance of the wiring, or half of that, and so on, that is enough, in words; None if none is.
+
+    Args:
+        t: The move.
+        rows: Frames for which the supply is solved again.
+        enough: Whether this rail, in those frames, mends it.
+    """
+    robot, spec = t.frames.robot, t.frames.robot.supply
+    for halvings in range(1, HALVINGS + 1):
+        ohm = spec.wiring_ohm / 2**halvings
+        wired = replace(robot, supply=replace(spec, wiring_ohm=ohm))
+        if enough(supply.solve(wired, t.torques[rows], t.speeds[rows], t.frames.outputs[rows], t.set_v)):
+            return f"use wires of {ohm * 1e3:.3g} mΩ in all, where there are {spec.wiring_ohm * 1e3:.3g} now"
+    return None
+
+
 def stronger(t: Timeline, j: int, rows: Indices, load: Array, share: float = 1.0) -> str:
     """What would let a servo bear loads that it cannot bear.
 
@@ -68,11 +90,12 @@ def stronger(t: Timeline, j: int, rows: Indices, load: Array, share: float = 1.0
 
     if words := higher_rail(t, rows, enough):
         return words
-    need = _stall(servo, load, speed, share, t.rail.steady_volts[rows])
-    return f"it takes a servo of {need:g} kgf·cm stall torque, or less weight"
+    need = _stall(servo, load, speed, share, t.rail.steady_volts[rows], t.set_v)
+    return f"it takes a servo of {need:g} kgf·cm stall torque at {t.set_v:g} V, or less weight"
 
 
-def _stall(servo: Servo, load: Array, speed: Array, share: float, volts: Array) -> float:
-    """kgf·cm, rounded up, of a servo as quick as this one that bears the load."""
+def _stall(servo: Servo, load: Array, speed: Array, share: float, volts: Array, set_v: float) -> float:
+    """kgf·cm at the set-point, rounded up, of a servo as quick as this one that bears the load at the voltages."""
     left = np.maximum(1 - speed / servo.free_speed_at(volts), 0.1)
-    return up_to(float((load / left).max()) / share / KGF_CM, 1)
+    sagged = servo.stall_torque_at(volts) / servo.stall_torque_at(set_v)
+    return up_to(float((load / (left * sagged)).max()) / (SPARE * share * KGF_CM), 1)

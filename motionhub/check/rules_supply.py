@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from motionhub.check.discharge import USABLE
 from motionhub.check.findings import Finding, Limit, Stretch
-from motionhub.check.machine import higher_rail, some_of
+from motionhub.check.machine import higher_rail, some_of, thicker_wires
 from motionhub.check.mend import SPARE, Mender, Trial, up_to
 from motionhub.check.slowness import for_current
+from motionhub.check.supply import Rail
 from motionhub.check.timeline import Timeline
 
 Array = NDArray[np.float64]
@@ -60,10 +61,12 @@ def supply_voltage(t: Timeline, mender: Mender) -> list[Finding]:
             return f"it browns out: see supply-current, or take a regulator of {up_to(amps * 1.05, 0.5):g} A"
         drop = spec.wiring_ohm * amps
         rows = some_of(stretch.first, stretch.last, i)
-        if words := higher_rail(t, rows, lambda rail: bool((rail.volts >= lowest).all())):
-            return f"{words}; the wiring takes {drop:.1f} V of it"
-        if drop > 0.3:
-            return f"use thicker wires: they take {drop:.1f} V"
+
+        def enough(rail: Rail) -> bool:
+            return bool((rail.volts >= lowest).all())
+
+        if words := higher_rail(t, rows, enough) or thicker_wires(t, rows, enough):
+            return f"{words}; the wiring takes {drop:.1f} V"
         return "charge the battery, or use one with another cell"
 
     below = Limit("supply-voltage", "V", 1.0, rate, above=False)
