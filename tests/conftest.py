@@ -1,8 +1,10 @@
 """The shipped robots, each loaded once for all rooms."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from figures import Figures
 
 from motionhub.robot import description
 from motionhub.robot.model import Robot
@@ -29,3 +31,11 @@ def trestle() -> Robot:
 @pytest.fixture(scope="session")
 def tansy_text() -> str:
     return (ROBOTS / "tansy.toml").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def figures() -> Iterator[Figures]:
+    """Says at the end what the tests of one file have noted; with ``pytest -s`` it is seen."""
+    found = Figures()
+    yield found
+    print(f"\n{found}", end="")

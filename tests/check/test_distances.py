@@ -3,6 +3,7 @@
 import coal
 import numpy as np
 import pytest
+from figures import Figures
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
@@ -26,7 +27,7 @@ def ends(seed: int, count: int, spread: float = 0.1) -> list[Array]:
 
 @settings(max_examples=60, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1), kind=st.sampled_from(["any", "parallel", "point", "crossing"]))
-def test_segments_are_scipys_bounded_minimum(seed: int, kind: str) -> None:
+def test_segments_are_scipys_bounded_minimum(seed: int, kind: str, figures: Figures) -> None:
     a, b, c, d = ends(seed, 1)
     if kind == "parallel":
         d = c + 0.7 * (b - a)
@@ -42,11 +43,12 @@ def test_segments_are_scipys_bounded_minimum(seed: int, kind: str) -> None:
     theirs = min(
         minimize(gap, start, bounds=[(0, 1)] * 2).fun for start in ([0.5, 0.5], [0, 0], [1, 1], [0, 1], [1, 0])
     )
+    figures.note("m from scipy's least distance of two segments", abs(ours - np.sqrt(theirs)))
     assert ours == pytest.approx(np.sqrt(theirs), abs=2e-5)
     assert ours**2 <= theirs + 1e-12
 
 
-def test_segments_are_coals_capsules() -> None:
+def test_segments_are_coals_capsules(figures: Figures) -> None:
     a, b, c, d = ends(3, 200)
     ours = segments(a, b, c, d)
     radius = 1e-3
@@ -63,12 +65,13 @@ def test_segments_are_coals_capsules() -> None:
             shapes += [coal.Capsule(radius, float(np.linalg.norm(along))), turn]
         result = coal.DistanceResult()
         coal.distance(shapes[0], shapes[1], shapes[2], shapes[3], coal.DistanceRequest(), result)
+        figures.note("m from coal's distance of two capsules", abs(ours[t] - 2 * radius - result.min_distance))
         assert ours[t] - 2 * radius == pytest.approx(result.min_distance, abs=1e-5)
 
 
 @settings(max_examples=60, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1), spread=st.floats(0.02, 0.4))
-def test_segment_from_box_is_scipys_bounded_minimum(seed: int, spread: float) -> None:
+def test_segment_from_box_is_scipys_bounded_minimum(seed: int, spread: float, figures: Figures) -> None:
     a, b, *_ = ends(seed, 1, spread)
     centre, half = np.array([0.01, -0.02, 0.0]), np.array([0.12, 0.06, 0.02])
     ours = segment_box(a, b, centre, half)[0]
@@ -78,6 +81,7 @@ def test_segment_from_box_is_scipys_bounded_minimum(seed: int, spread: float) ->
 
     best = min(minimize_scalar(gap, bounds=(low, low + 0.1), method="bounded").fun for low in np.arange(0, 1, 0.1))
     best = min(best, gap(0), gap(1))
+    figures.note("m from scipy's least distance of a segment and a box", abs(ours - best))
     assert ours == pytest.approx(best, abs=1e-5)
 
 

@@ -20,6 +20,7 @@ import pytest
 import toppra
 import toppra.algorithm
 import toppra.constraint
+from figures import Figures
 from hypothesis import Phase, event, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
@@ -95,7 +96,7 @@ def toppras(points: np.ndarray, limits: list[object], per_stretch: int) -> float
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_straight_stretches_take_as_long_as_toppras(tansy: Robot, light: Robot, seed: int) -> None:
+def test_straight_stretches_take_as_long_as_toppras(light: Robot, seed: int, figures: Figures) -> None:
     """Head and tail through random angles, linear: limits of speed alone. toppra may also set off and arrive slowly;
     with next to no limit on acceleration that costs it nothing."""
     dice = np.random.default_rng(seed)
@@ -111,9 +112,15 @@ def test_straight_stretches_take_as_long_as_toppras(tansy: Robot, light: Robot, 
     optimum = toppras(points, [speed, gain], 100)
     found = retime(move, light, rate_hz=RATE, fastest=True).sequence
     assert max(slower_by(work_out(render(found, light, RATE)))[0]) <= 1 + 1e-6
+    _note(figures, "straight stretches", found.duration_s / optimum)
     assert found.duration_s == pytest.approx(optimum, rel=0.05)
     # Derived: each stretch is as long as the joint that has the most to go, at its top speed
     assert optimum == pytest.approx((np.abs(np.diff(points, axis=0)) / top).max(axis=1).sum(), rel=0.01)
+
+
+def _note(figures: Figures, what: str, ratio: float) -> None:
+    figures.note(f"{what}, times as long as toppra's", ratio)
+    figures.note(f"{what}, share of it either way", abs(ratio - 1))
 
 
 def lifted(robot: Robot, points: np.ndarray) -> Sequence:
@@ -126,7 +133,9 @@ def lifted(robot: Robot, points: np.ndarray) -> Sequence:
 
 
 @pytest.mark.parametrize("seed", range(2))
-def test_where_a_servo_has_less_speed_to_give_it_is_toppra_that_says_how_much(tansy: Robot, seed: int) -> None:
+def test_where_a_servo_has_less_speed_to_give_it_is_toppra_that_says_how_much(
+    tansy: Robot, seed: int, figures: Figures
+) -> None:
     """A heavy leg held up: what gravity takes of each servo changes along the way, and so does its speed
     (a servo's torque falls linearly with its speed; practice). toppra: its velocity limits that vary with the path.
     """
@@ -170,6 +179,7 @@ def test_where_a_servo_has_less_speed_to_give_it_is_toppra_that_says_how_much(ta
     assert optimum > 1.1 * freely  # the load does matter
     found = retime(move, weak, rate_hz=RATE, fastest=True).sequence
     ours = found.duration_s - (found.document.keyframes[0].at_ms or 0) / 1000
+    _note(figures, "under load", ours / optimum)
     assert ours == pytest.approx(optimum, rel=0.05)
 
 
@@ -215,7 +225,7 @@ def kept_pace(way: np.ndarray, top: np.ndarray) -> float:
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_with_the_pace_of_the_approach_it_is_toppras_too(light: Robot, seed: int) -> None:
+def test_with_the_pace_of_the_approach_it_is_toppras_too(light: Robot, seed: int, figures: Figures) -> None:
     dice = np.random.default_rng(seed)
     points = np.vstack([np.zeros(2), np.deg2rad(dice.uniform(-55, 55, (6, 2)))])
     keys = [
@@ -225,6 +235,7 @@ def test_with_the_pace_of_the_approach_it_is_toppras_too(light: Robot, seed: int
     top = top_speed(light)[[light.joint_index["head"], light.joint_index["tail"]]]
     optimum = sum(kept_pace(way, top) for way in np.diff(points, axis=0))
     found = retime(sequence(light, keys), light, rate_hz=RATE, fastest=True).sequence
+    _note(figures, "minimum jerk", found.duration_s / optimum)
     assert found.duration_s == pytest.approx(optimum, rel=0.05)
     # And what toppra may do that an approach may not, is worth 15/8
     freely = (np.abs(np.diff(points, axis=0)) / top).max(axis=1).sum()
@@ -233,7 +244,7 @@ def test_with_the_pace_of_the_approach_it_is_toppras_too(light: Robot, seed: int
 
 @settings(max_examples=60, deadline=None)
 @given(st.data())
-def test_covering_costs_what_the_linear_programme_costs(data: st.DataObject) -> None:
+def test_covering_costs_what_the_linear_programme_costs(data: st.DataObject, figures: Figures) -> None:
     count = data.draw(st.integers(1, 7))
     least = np.array(data.draw(st.lists(st.floats(0.05, 2), min_size=count, max_size=count)))
     run = st.tuples(st.integers(0, count - 1), st.integers(1, count)).filter(lambda ab: ab[0] < ab[1])
@@ -249,6 +260,7 @@ def test_covering_costs_what_the_linear_programme_costs(data: st.DataObject) -> 
         b_ub=[-length for length in runs.values()] if rows else None,
         bounds=[(low, None) for low in least],
     )
+    figures.note("s longer than the linear programme's covering", found.sum() - best.fun)
     assert found.sum() == pytest.approx(best.fun, abs=1e-6)
 
 
@@ -259,7 +271,7 @@ def test_what_is_missing_is_shared_by_the_pieces_that_may_have_it() -> None:
 
 
 @pytest.mark.parametrize("seed", range(8))
-def test_channels_that_overlap_take_as_long_as_the_linear_programme(light: Robot, seed: int) -> None:
+def test_channels_that_overlap_take_as_long_as_the_linear_programme(light: Robot, seed: int, figures: Figures) -> None:
     """Head and tail, each with keys of its own: the time between two keys has to be 15/8 of way over top speed at
     least, times between keyframes are not to shrink, and the sum is to be least (HiGHS, by SciPy)."""
     dice = np.random.default_rng(seed)
@@ -283,6 +295,7 @@ def test_channels_that_overlap_take_as_long_as_the_linear_programme(light: Robot
     best = linprog(np.ones(knots - 1), A_ub=rows, b_ub=lengths, bounds=[(low, None) for low in least])
     assert best.fun > 1.1 * least.sum()  # it is too fast as it is
     found = retime(move, light, rate_hz=RATE)
+    figures.note("times as long as the linear programme's", found.sequence.duration_s / best.fun)
     assert found.sequence.duration_s == pytest.approx(best.fun, rel=0.01)
 
 
@@ -351,7 +364,7 @@ MOVES = int(os.environ.get("MOTIONHUB_RETIMED_MOVES", "4"))
 
 @settings(max_examples=MOVES, deadline=None, phases=[Phase.explicit, Phase.reuse, Phase.generate])
 @given(data=st.data(), fastest=st.booleans())
-def test_after_mending_the_check_passes(data: st.DataObject, fastest: bool, robot: Robot) -> None:
+def test_after_mending_the_check_passes(data: st.DataObject, fastest: bool, robot: Robot, figures: Figures) -> None:
     """Nothing is left wrong but what is wrong when all is done ten times as slowly, too: in all rules, stops included.
 
     What is not steady lies one way or the other by how it came there, so of such a move only what time mends is asked.
@@ -368,7 +381,10 @@ def test_after_mending_the_check_passes(data: st.DataObject, fastest: bool, robo
     # A walk's feet come down elsewhere when it is slower, so it may also keep what was wrong with it and is no matter
     # of time.
     left -= slowly | (before - TIMED)
-    assert not (left & TIMED - {"holding-torque"} if slowly & UNSTEADY else left)
+    wrong = left & TIMED - {"holding-torque"} if slowly & UNSTEADY else left
+    kind = "that time mends" if found.changes and not slowly else "that fit or that time does not mend"
+    figures.note(f"{robot.name}: rules left broken after retiming moves {kind}", len(wrong))
+    assert not wrong
     if not fastest:
         assert found.sequence.duration_s >= move.duration_s - 1e-9
     assert [k.model_copy(update={"at_ms": None}) for k in found.sequence.document.keyframes] == [

@@ -149,6 +149,7 @@ def test_kinematics_and_mass_properties_agree(robot: Robot, engine: Callable[[Ro
     off = {
         name: float(np.abs(getattr(here, name) - getattr(there, name)).max()) for name in vars(here) if name != "mass"
     }
+    print(f"\n{robot.name} beside {engine.__name__}: " + ", ".join(f"{name} {by:.1e}" for name, by in off.items()))
     assert max(off.values()) < TOLERANCE, off
 
 
