@@ -38,6 +38,11 @@ HORN = np.deg2rad(5.0)
 """rad, standard deviation of a trim before anything is measured (practice)."""
 ODD = 4.0
 """A reading that is off by more than so many standard deviations of the others was misread."""
+AGAINST = np.deg2rad(3.0)
+SURELY = 5.0
+CLEARED = 2
+"""What the ruler alone has so far, and so many of its standard deviations, from where the protractor had it was misread
+there, if so many heights fit then that did not: for that joint only the ruler counts."""
 LIFT = 0.03
 """m, by which feet that shall not stand are lifted; more than trims of a bad horn let one down."""
 SPREAD = (0.35, 0.3, 0.25, 0.2, 0.15, 0.1)
@@ -179,6 +184,30 @@ def solve(robot: Robot, readings: Sequence[Reading], known: Array | None = None)
     learnt = np.sqrt(np.diag(cover))
     spread[unknown] = np.where(learnt < 0.9 * prior, learnt, np.inf)
     return Levelling(trims, spread, residuals, tuple(odd))
+
+
+def reconcile(robot: Robot, readings: Sequence[Reading], known: Array) -> Levelling:
+    """:func:`solve`, for trims that a protractor was read for before: where they contradict each other, by the ruler.
+
+    A protractor that was held to a wrong edge is wrong in all its readings of a joint, and heights would be blamed for
+    it. Such joints are those whose trim comes out further off than :data:`AGAINST`.
+
+    Args:
+        robot: The robot.
+        readings: As for :func:`solve`.
+        known: (J,) rad, one standard deviation of what the protractor said.
+    """
+    found = solve(robot, readings, known)
+    against = np.abs(found.trims) > AGAINST
+    if against.any():
+        known = np.where(against, np.maximum(known, HORN), known)
+        found = solve(robot, readings, known)
+    if len(found.odd) < CLEARED:
+        return found
+    alone = solve(robot, readings)
+    against = np.abs(alone.trims) > np.maximum(AGAINST, SURELY * alone.spread)
+    other = solve(robot, readings, np.where(against, np.maximum(known, HORN), known))
+    return other if len(found.odd) - len(other.odd) >= CLEARED else found
 
 
 def _least_squares(

@@ -146,8 +146,8 @@ def meet(
 class Person:
     """Does what the course asks next, until it asks no more."""
 
-    def __init__(self, world: World, dice: np.random.Generator) -> None:
-        self.world, self.dice = world, dice
+    def __init__(self, world: World, dice: np.random.Generator, read_to_deg: float = 1.0) -> None:
+        self.world, self.dice, self.read_to_deg = world, dice, read_to_deg
         self.robot = world.hub.robot
         self.readings = self.rulers = self.looks = 0
 
@@ -204,7 +204,9 @@ class Person:
 
     def protractor(self, joint: str) -> float:
         self.readings += 1
-        true = np.rad2deg(self.world.joints[self.robot.joint_index[joint]]) + self.dice.uniform(-1, 1)
+        true = np.rad2deg(self.world.joints[self.robot.joint_index[joint]]) + self.read_to_deg * self.dice.uniform(
+            -1, 1
+        )
         return float(np.deg2rad(true))
 
     def ruler(self, stance: int) -> tuple[float, ...]:
@@ -216,6 +218,7 @@ class Person:
 
     def bring_up(self, until: str = "", interrupted: Callable[[], None] = lambda: None) -> None:
         """From the beginning, or from wherever the notebook is, to the end or to this step."""
+        self.say(asks.BringupProtractor(float(np.deg2rad(self.read_to_deg))))
         done = 0
         while (following := self.screen.next) is not None and following[0] != until:
             step, item = following

@@ -25,11 +25,23 @@ MANY = int(os.environ.get("MOTIONHUB_BRINGUPS", "4"))
 
 @pytest.mark.parametrize("seed", range(MANY))
 def test_every_fault_is_found_and_it_stands_level(seed: int) -> None:
+    brought_up(seed, 1.0)
+
+
+@pytest.mark.parametrize("seed", range(max(MANY // 4, 2)))
+def test_a_protractor_read_to_half_a_degree_needs_less_than_half_the_readings(seed: int) -> None:
+    """And each stance is measured once instead of twice."""
+    person = brought_up(seed, 0.5)
+    assert person.readings < 4.5 * person.robot.joints, "it is about 8 with one that is read to a degree"
+    assert person.rulers == person.robot.legs * len(person.screen.stances)
+
+
+def brought_up(seed: int, read_to_deg: float) -> Person:
     robot = shipped(("tansy", "trestle")[seed % 2])
     dice = np.random.default_rng(seed)
     truth = faulty(robot, dice)
     world = meet(robot, truth, divider=float(dice.choice([0.96, 1.04])))
-    person = Person(world, dice)
+    person = Person(world, dice, read_to_deg)
     person.bring_up()
     known = world.hub.calibration
     assert known.connector == truth.connector
@@ -54,6 +66,7 @@ def test_every_fault_is_found_and_it_stands_level(seed: int) -> None:
     )
     assert worst < 1
     assert level < 1
+    return person
 
 
 @pytest.mark.parametrize("seed", range(max(MANY // 2, 3)))

@@ -51,9 +51,18 @@ def robot(machine: str) -> Iterator[TcpRobot]:
 
 
 @pytest.fixture
-def hub(tmp_path: Path, robot: TcpRobot) -> Iterator[HubProcess]:
+def beforehand() -> dict[str, str]:
+    """What is in the library before the hub begins, text by path; tests that want some are parametrized by its name."""
+    return {}
+
+
+@pytest.fixture
+def hub(tmp_path: Path, robot: TcpRobot, beforehand: dict[str, str]) -> Iterator[HubProcess]:
     folder = tmp_path / "library"
     folder.mkdir()
+    for path, text in beforehand.items():
+        (folder / path).parent.mkdir(parents=True, exist_ok=True)
+        (folder / path).write_text(text)
     with HubProcess(folder, robot.port, robot.file) as hub:
         yield hub
     log = hub.log.read_text(errors="replace")
@@ -62,10 +71,10 @@ def hub(tmp_path: Path, robot: TcpRobot) -> Iterator[HubProcess]:
 
 @pytest.fixture
 def phone(chromium: Browser, hub: HubProcess) -> Iterator[Phone]:
-    """Paired, in control, and the robot standing."""
+    """Paired, in control, and the robot standing; limp where its bring-up had begun before."""
     with Phone(chromium, hub) as phone:
         phone.pair()
-        phone.until_mode("Standing, ready.")
+        phone.until_mode("Limp" if (hub.folder / "bringup").exists() else "Standing, ready.")
         phone.take_control()
         yield phone
         assert phone.faults == [], phone.faults

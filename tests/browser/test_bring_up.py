@@ -194,3 +194,42 @@ def test_the_notebook_is_on_the_disk_as_it_goes(phone: Phone) -> None:
     note = json.loads(path.read_text())
     assert note["done"] == {"ready": ["ready"]}
     assert (note["step"], note["item"]) == ("centre", "left_front.coxa")
+
+
+JOINT = f"{LEG}.femur"
+RIGHT = [(1056, -20.4), (1944, 59.4), (611, -60.2), (2389, 99.7)]
+"""Of a servo as its data sheet says, with mid-travel at 20 degrees: µs and degrees."""
+MISREAD = {
+    "format": "motionhub-bringup/1",
+    "robot": "Tansy",
+    "step": "angles",
+    "item": JOINT,
+    "done": {"ready": ["ready"]},
+    "read": {JOINT: [{"pulse_us": us, "angle_deg": deg + 9 * (us == 1944)} for us, deg in RIGHT]},
+}
+
+
+@pytest.mark.parametrize("beforehand", [{"bringup/tansy.json": json.dumps(MISREAD)}], ids=["misread"])
+def test_a_misread_angle_is_named_and_read_again(phone: Phone, robot: TcpRobot, until: Until) -> None:
+    hands, page = Hands(phone, keys=False), phone.page
+    phone.card("Robot")
+    hands.button("Bring it up")
+    named = page.get_by_text("the reading of 68.4° at 1944 µs is 9° from what the others say")
+    expect(named).to_be_visible()
+    page.get_by_label("My protractor reads to").select_option("0.5")
+    hands.button("Begin with pulses")
+    hands.press(page.get_by_role("button", name="Read again what was read as"))
+    assert hands.go_there(robot, robot.robot.joint_index[JOINT], until) == 1944
+    expect(page.locator(".pulse")).to_contain_text("Holds at", timeout=15_000)
+    hands.write("The protractor says", "59.7")
+    expect(named).to_have_count(0)
+    hands.saved()
+    (path,) = (phone.hub.folder / "bringup").glob("*.json")
+
+    def kept() -> list[tuple[float, float, float]]:
+        return [
+            (each["pulse_us"], each["angle_deg"], each["to_deg"])
+            for each in json.loads(path.read_text())["read"][JOINT]
+        ]
+
+    until(lambda: len(kept()) == 4 and kept()[-1] == (1944, 59.7, 0.5), 10, "the new reading in place of the old one")

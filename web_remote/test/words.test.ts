@@ -2,6 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 import type { Mode } from "../src/messages.gen.ts";
 import { batteryWords, clockTime, frameWords, lasts, limitWords, linkWords, modeWords, outage, plainName, sentence } from "../src/words.ts";
+import { minutesLeft } from "../src/bringup/words.ts";
 import { state } from "./hands.ts";
 
 test("every mode has words of its own", () => {
@@ -19,6 +20,13 @@ test("times read as people say them", () => {
 test("names lose what stands for spaces, sentences get their stop", () => {
   assert.equal(plainName("slow_lantern-walk"), "slow lantern walk");
   assert.deepEqual(["it is stopped", "Done.", ""].map(sentence), ["It is stopped.", "Done.", ""]);
+});
+
+test("what is left of a bring-up is told roughly, and to the minute when it is nearly over", () => {
+  const steps = (...minutes: number[]): { steps: { name: "look"; items: string[]; done: string[]; minutes: number }[] } => ({
+    steps: minutes.map((each) => ({ name: "look", items: [], done: [], minutes: each })),
+  });
+  assert.deepEqual([steps(43, 25.2), steps(9.2), steps(0.2), steps(0)].map(minutesLeft), [70, 10, 1, 0]);
 });
 
 test("an outage is told apart: hub or robot", () => {

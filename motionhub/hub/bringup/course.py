@@ -15,7 +15,7 @@ from motionhub.hub.bringup.asks import LegWay
 from motionhub.hub.bringup.protractor import SCALES, Servo, fit
 from motionhub.hub.bringup.wiring import Wiring, wiring
 from motionhub.library.notebook import PAST, STEPS, Heights, Notebook, Past, Read, Saw, StepName, Way
-from motionhub.motion.levelling import HORN, Levelling, LevelStance, Reading, level_stances, solve
+from motionhub.motion.levelling import Levelling, LevelStance, Reading, level_stances, reconcile
 from motionhub.motion.posing import rest_joints
 from motionhub.robot.calibration import Calibration
 from motionhub.robot.model import Robot
@@ -34,12 +34,9 @@ SURE = np.deg2rad(0.36)
 READINGS = 12
 """At most so many that are used: a joint with more play than that is not brought nearer by one more."""
 ROUNDS = 2
-"""How often each stance is measured: a millimetre of the ruler is a degree of a short femur."""
-AGAINST = np.deg2rad(3.0)
-SURELY = 5.0
-CLEARED = 2
-"""What the ruler alone has so far, and so many of its standard deviations, from where the protractor had it was misread
-there, if so many heights fit then that did not: for that joint only the ruler counts."""
+"""How often each stance is measured: a millimetre of the ruler is a degree of a short femur. Once is enough where all
+angles were read to :data:`FINELY` degrees."""
+FINELY = 0.5
 BEST_SPREAD = np.deg2rad(0.25)
 """What is known of a trim before levelling is never taken for better than this: a gear has play."""
 WIGGLE = np.deg2rad(12.0)
@@ -86,7 +83,7 @@ class Course:
         if step in ("centre", "look", "angles", "ends"):
             return robot.joint_names
         if step == "level":
-            return tuple(f"{i}.{turn}" for turn in range(ROUNDS) for i in range(len(self.stances)))
+            return tuple(f"{i}.{turn}" for turn in range(self.rounds) for i in range(len(self.stances)))
         if step == "legs":
             return tuple(f"{leg} {way}" for leg in robot.leg_names for way in LEG_WAYS)
         return (step,)
@@ -260,6 +257,12 @@ class Course:
         except ValueError:
             return []
 
+    @property
+    def rounds(self) -> int:
+        """How often each stance is measured."""
+        read = [each.to_deg for own in self.notebook.read.values() for each in own]
+        return 1 if max(read, default=self.notebook.read_to_deg) <= FINELY else ROUNDS
+
     def heights(self, stance: int, heights: tuple[float | None, ...]) -> str:
         """What the ruler said in this stance, m for each leg."""
         if not 0 <= stance < len(self.stances):
@@ -281,7 +284,7 @@ class Course:
             return ""
         self._note(heights=(*told, Heights(stance=stance, mm=mm)))
         turn = sum(each.stance == stance for each in self.notebook.heights) - 1
-        if turn < ROUNDS:
+        if turn < self.rounds:
             self.mark("level", f"{stance}.{turn}", True)
         return ""
 
@@ -302,18 +305,7 @@ class Course:
             for each in self.notebook.heights
         ]
         known = np.array([max(self.servo(name, standing=True).spread, BEST_SPREAD) for name in self.robot.joint_names])
-        # A protractor that was held to a wrong edge is wrong in all its readings, and heights would be blamed for it.
-        found = solve(self.robot, readings, known)
-        against = np.abs(found.trims) > AGAINST
-        if against.any():
-            known = np.where(against, np.maximum(known, HORN), known)
-            found = solve(self.robot, readings, known)
-        if len(found.odd) < CLEARED:
-            return found
-        alone = solve(self.robot, readings)
-        against = np.abs(alone.trims) > np.maximum(AGAINST, SURELY * alone.spread)
-        other = solve(self.robot, readings, np.where(against, np.maximum(known, HORN), known))
-        return other if len(found.odd) - len(other.odd) >= CLEARED else found
+        return reconcile(self.robot, readings, known)
 
     def level(self, found: Levelling) -> None:
         """Take the trims that the heights lead to; heights were measured with the trims before, and are done with."""

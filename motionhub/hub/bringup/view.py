@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from motionhub.hub.bringup.course import AGAINST, READINGS, Course
+from motionhub.hub.bringup.course import READINGS, Course
 from motionhub.hub.bringup.minutes import minutes
 from motionhub.library.notebook import STEPS, StepName
-from motionhub.motion.levelling import Levelling
+from motionhub.motion.levelling import AGAINST, Levelling
 
 
 @dataclass(frozen=True)
