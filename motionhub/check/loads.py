@@ -63,7 +63,7 @@ def forces_at_rest(robot: Robot, support: Support) -> Array:
     """The vertical forces on the feet alone, (T, L) N, as if every frame were held still."""
     x, y, touching = _contacts(support)
     weight = np.full(len(support.height), robot.mass * STANDARD_GRAVITY)
-    return _shares(x - support.com[:, 0], y - support.com[:, 1], touching, weight)[: robot.legs].T
+    return ground_forces(x - support.com[:, 0], y - support.com[:, 1], touching, weight)[: robot.legs].T
 
 
 def loads_in_motion(posture: Posture, support: Support, speeds: Array, accelerations: Array, trunk: Trunk) -> Loads:
@@ -93,7 +93,7 @@ def _loads(posture: Posture, support: Support, demand: Demand) -> Loads:
     centre_x, centre_y = -pitch / weight, roll / weight
     x, y, touching = _contacts(support)
     x, y = x - centre_x, y - centre_y
-    vertical = _shares(x, y, touching, weight)
+    vertical = ground_forces(x, y, touching, weight)
     spread = (vertical * (x * x + y * y)).sum(axis=0)
     spin = (yaw - centre_x * aside + centre_y * ahead) / np.maximum(spread, 1e-4 * weight)
     held, share = vertical[:count], vertical[:count] / np.maximum(vertical.sum(axis=0), 1e-9)
@@ -121,27 +121,20 @@ def _contacts(support: Support) -> tuple[Array, Array, Flags]:
     return x[:legs], y[:legs], support.down.T
 
 
-def ground_forces(arms: Array, touching: Flags, weight: float) -> Array:
-    """Vertical forces of equal springs that carry a weight and do not pull.
+def ground_forces(x: Array, y: Array, touching: Flags, weight: Array) -> Array:
+    """Vertical forces (N, T) in N of equal springs that carry a weight and do not pull.
 
     Minimises Σ F² subject to Σ F = weight, Σ F·arm = 0 and F ≥ 0. Its solution is F = max(0, λ·(1, x, y))
     for the three multipliers λ that balance the weight, found by trying which contacts are pushed.
+    Where the centre of mass is outside the contacts no such forces exist (the robot tips); then they are
+    the pushing share of the springs, scaled to the weight.
 
     Args:
-        arms: (T, N, 2) m, the contacts seen from above, from the centre of mass.
-        touching: (T, N) which of them touch.
-        weight: N.
-
-    Returns:
-        (T, N) N. Where the centre of mass is outside the contacts no such forces exist (the robot
-        tips); then the pushing share of the springs, scaled to the weight.
+        x: (N, T) m, the contacts seen from above, from the centre of mass.
+        y: (N, T) m.
+        touching: (N, T) which of them touch.
+        weight: (T,) N.
     """
-    x, y = np.ascontiguousarray(arms[..., 0].T), np.ascontiguousarray(arms[..., 1].T)
-    return _shares(x, y, np.ascontiguousarray(touching.T), np.full(len(arms), weight)).T
-
-
-def _shares(x: Array, y: Array, touching: Flags, weight: Array) -> Array:
-    """The same, (N, T), for arms (N, T) and weights (T,)."""
     forces, _ = _springs(x, y, touching, weight)
     pulls = np.flatnonzero((forces < 0).any(axis=0))
     if pulls.size:

@@ -19,7 +19,8 @@ Array = NDArray[np.float64]
 
 def one(arms: list[tuple[float, float]], weight: float = 30.0, touching: list[bool] | None = None) -> Array:
     touch = [True] * len(arms) if touching is None else touching
-    return ground_forces(np.array([arms]), np.array([touch]), weight)[0]
+    x, y = np.array(arms).T[..., None]
+    return ground_forces(x, y, np.array(touch)[:, None], np.array([weight]))[:, 0]
 
 
 def test_three_feet_by_hand() -> None:
@@ -85,7 +86,8 @@ def test_forces_carry_the_weight_without_moment(robot: Robot) -> None:
     joints = random_stances(robot, 300, seed=9)
     s = rest_on_ground(robot, joints)
     arms = s.contacts - s.com[:, None]
-    forces = ground_forces(arms, np.concatenate([s.down, s.corners], axis=1), robot.mass * STANDARD_GRAVITY)
+    touching = np.concatenate([s.down, s.corners], axis=1).T
+    forces = ground_forces(*arms.transpose(2, 1, 0), touching, np.full(len(arms), robot.mass * STANDARD_GRAVITY)).T
     good = ~s.tipped
     assert forces.min() >= 0
     assert forces.sum(axis=1)[good] == pytest.approx(robot.mass * STANDARD_GRAVITY, rel=1e-9)
