@@ -119,7 +119,7 @@ def current(axes: Axes, report: Report, marked: list[Marked]) -> None:
     axes.plot(t.frames.times[at], t.rail.amps[at], color=INK, lw=1.3, label="asked of the regulator")
     axes.axhline(most, color=LIMIT, ls="--", lw=1, label=f"it gives {most:g} A")
     beyond(axes, t.frames.times[at], t.rail.amps[at], np.full(at.size, most))
-    axes.set_ylim(0, 1.2 * max(most, float(t.rail.amps.max())))
+    axes.set_ylim(0, 1.35 * max(most, float(t.rail.amps.max())))
     axes.set_ylabel("A")
     own = about(marked, "supply-current")
     mark(axes, report, own, t.rail.amps, t.rail.amps)
