@@ -37,13 +37,16 @@ class Memory:
             work_out: From the numbers (n,) of rows that are not known to the answers to them, (n, …).
         """
         keys: list[Hashable] = [(about, row.tobytes()) for row in np.ascontiguousarray(rows)]
-        fresh = [i for i, key in enumerate(keys) if key not in self.known]
+        # Kept aside: what is asked elsewhere at the same time may make the memory forget it.
+        known = {key: answer for key in keys if (answer := self.known.get(key)) is not None}
+        fresh = [i for i, key in enumerate(keys) if key not in known]
         if fresh:
-            self.known.update(zip((keys[i] for i in fresh), work_out(np.array(fresh, dtype=np.intp)), strict=True))
-        found: Array = np.array([self.known[key] for key in keys])
+            known.update(zip((keys[i] for i in fresh), work_out(np.array(fresh, dtype=np.intp)), strict=True))
+        found: Array = np.array([known[key] for key in keys])
         # What was asked for last is kept longest.
         for key in keys:
-            self.known[key] = self.known.pop(key)
+            self.known.pop(key, None)
+            self.known[key] = known[key]
         for key in list(islice(self.known, max(len(self.known) - self.most, 0))):
-            del self.known[key]
+            self.known.pop(key, None)
         return found
