@@ -116,11 +116,6 @@ class Standing:
         return self._strides
 
     @property
-    def walking_wanted(self) -> bool:
-        """Whether it has been asked to walk."""
-        return self._twist != REST
-
-    @property
     def settled(self) -> bool:
         """Whether it stands still, feet home, the body where it was asked to be."""
         return (
