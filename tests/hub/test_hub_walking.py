@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -32,6 +33,9 @@ TICKS = int(os.environ.get("MOTIONHUB_DRIVE_TICKS", "2500"))
 SLIP = 0.5e-3
 """m: what a loaded foot may move over the ground from touchdown to lift-off, the stated bound."""
 
+ASTRAY = 5e-3
+"""m: the same with a Stop in mid-stride, and coming home after it."""
+
 LOADED = 2e-5
 """m: a foot this near to the plane that the robot rests on carries weight."""
 
@@ -42,8 +46,8 @@ def nod(robot: Robot) -> np.ndarray:
     return joints
 
 
-def driven(robot: Robot, ticks: int, seed: int) -> tuple[Rehearsal, int]:
-    """Somebody who tries everything, and in the end lets go; and how many commands that were."""
+def driven(robot: Robot, ticks: int, seed: int, stops: bool = False) -> tuple[Rehearsal, int]:
+    """Somebody who tries everything, presses Stop at times or not, and in the end lets go; and how many commands."""
     show = Rehearsal(robot)
     show.repertoire["nod"] = clip(robot, nod(robot), "nod")
     dice, names = np.random.default_rng(seed), list(gaits(robot))
@@ -52,7 +56,7 @@ def driven(robot: Robot, ticks: int, seed: int) -> tuple[Rehearsal, int]:
     for tick in range(ticks):
         if tick >= until:
             given += 1
-            kind = dice.integers(12)
+            kind = dice.integers(15 if stops else 12)
             if kind < 4:
                 stick = ask.Drive(*dice.uniform(-1, 1, 3))
             elif kind == 4:
@@ -65,14 +69,21 @@ def driven(robot: Robot, ticks: int, seed: int) -> tuple[Rehearsal, int]:
                 show.say(ask.Posture(float(dice.uniform(-0.04, 0.04)), *dice.uniform(-0.3, 0.3, 3)))
             elif kind == 10:
                 show.say(ask.Pace(float(dice.uniform(0.2, 1))))
+            elif kind > 11:
+                show.say(ask.Stop())
             elif dice.random() < 0.3:
                 show.say(ask.Play("nod"))
+            if show.hub.mode == "stopped":
+                show.say(ask.Resume())
             until = tick + int(dice.choice([1, 2, 8, 30, 90, 200]))
         if show.hub.mode in ("rest", "driving"):
             show.say(stick)
         else:
             show.say(ask.Ping())
         show.tick()
+    if show.hub.mode == "stopping":
+        show.until("stopped")
+    show.say(ask.Resume())
     show.say(ask.Drive())
     show.say(ask.Posture())
     show.until("rest", 60.0)
@@ -102,6 +113,31 @@ def test_whatever_is_asked_of_a_walk_every_frame_is_sound(name: str) -> None:
     assert loaded.sum(axis=1).min() >= {4: 3, 6: 3, 8: 4}[robot.legs]
     slid = travel(support.level_feet[..., :2], loaded, np.where(loaded, 1.0, 0.0)).slip
     assert slid.max() < SLIP
+    np.testing.assert_allclose(joints[-1], rest_joints(robot), atol=1e-9)
+
+
+@pytest.mark.parametrize("name", ["trestle", "tansy", "harrow"])
+def test_with_stop_pressed_at_any_moment_it_stands_as_it_has_to(name: str) -> None:
+    """A Stop slows all joints down in proportion wherever they are, so that feet go astray by what a servo's play
+    moves them too (*practice*: some 3 mm), and come home from there: who carries weight is asked as the check asks.
+    """
+    robot = shipped(name)
+    show, given = driven(robot, TICKS, 6, stops=True)
+    assert "fault" not in show.modes
+    joints = show.joints
+    assert within(robot, joints).all()
+    speed = np.diff(joints, axis=0) / DT
+    assert (np.abs(speed) <= top_speed(robot) * (1 + 1e-9)).all()
+    assert (np.abs(np.diff(speed, axis=0)) <= top_speed(robot) * 0.4).all()
+    support = rest_on_ground(robot, joints)
+    stops = sum(mode == "stopping" != before for before, mode in pairwise(show.modes))
+    loaded = support.down & (support.clearance <= LOADED)
+    slid = travel(support.level_feet[..., :2], loaded, np.where(loaded, 1.0, 0.0)).slip
+    print(f"{name}: {stops} stops, margin {support.margin.min() * 1e3:.1f} mm, slip {slid.max() * 1e3:.2f} mm")
+    assert stops > given / 20
+    assert not support.tipped.any()
+    assert support.margin.min() >= robot.walk.margin
+    assert slid.max() < ASTRAY
     np.testing.assert_allclose(joints[-1], rest_joints(robot), atol=1e-9)
 
 
