@@ -121,7 +121,11 @@ class Keyframe(Pose, Moment):
 
 
 class WalkStretch(Part):
-    """A stretch of walking. It starts and ends standing, so its first and last step are its own."""
+    """A stretch of walking. It starts and ends standing, so its first and last step are its own.
+
+    One that starts when another of the same gait, cycle and lift ends goes on from it without a stop, and with no speed
+    it stands on its feet meanwhile.
+    """
 
     from_ms: Milliseconds | None = None
     to_ms: Milliseconds | None = None

@@ -1,9 +1,9 @@
 """A move with other timing: the same poses in the same order, some stretches of it longer or shorter.
 
 Time is stretched piece by piece between *knots*, the times of keyframes. A walk is one piece from its
-start to its end, with all keyframes in it, since its steps cannot be slowed apart from each other; it
-keeps its path and its number of steps (as nearly as whole ticks to a cycle let it). A move that counts
-in beats keeps them: its tempo is the one thing to change, so it is one piece.
+start to its end, with all keyframes in it, since its steps cannot be slowed apart from each other, and so are
+walks that go on from one another; it keeps its path and its number of steps (as nearly as whole ticks to a
+cycle let it). A move that counts in beats keeps them: its tempo is the one thing to change, so it is one piece.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from motionhub.motion.documents import Sequence, parse
 from motionhub.motion.formats import LONGEST_CYCLE_MS, LONGEST_S, SLOWEST_BPM, Cue, Keyframe, SequenceFile, WalkStretch
 from motionhub.motion.gait import default_gait, gaits
 from motionhub.motion.manner import manner_of
+from motionhub.motion.strides import runs
 from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
@@ -31,7 +32,8 @@ def knots(sequence: Sequence) -> Array:
     if counts_beats(sequence.document):
         return np.array([0.0, end])
     times = {0.0, end, *(sequence.seconds(keyframe) for keyframe in sequence.document.keyframes)}
-    spans = [sequence.span(walk) for walk in sequence.document.walks]
+    walks = sequence.document.walks
+    spans = [(sequence.span(walks[run[0]])[0], sequence.span(walks[run[-1]])[1]) for run in runs(sequence)]
     times |= {time for span in spans for time in span}
     inside = {time for time in times for start, stop in spans if start + SAME_S < time < stop - SAME_S}
     return np.array(sorted(times - inside))

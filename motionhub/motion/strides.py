@@ -3,6 +3,9 @@
 When to tell it follows from the stepper itself: the last tick from which it still comes to rest, every foot
 home, within the stretch. Stopping later never ends sooner, so that tick is found by halving, from a copy of
 the stepper some way before the end.
+
+Walks that follow one another without a gap, in one gait, cycle and lift, are one *run*: it walks on from each to the
+next as it would under a hand that drives, and stands at the end of the last.
 """
 
 from __future__ import annotations
@@ -26,6 +29,8 @@ from motionhub.robot.model import Robot
 
 Array = NDArray[np.float64]
 
+_SAME_S = 1e-6
+
 _LATE_CYCLES = 3
 """A stepper comes to rest well within so many cycles; where it should not, the search goes back further."""
 
@@ -40,21 +45,39 @@ class Strides:
     """(T, 3) m, m, rad: the stance frame in the ground frame."""
 
 
+def runs(sequence: Sequence) -> list[range]:
+    """Which walks are walked in one go, by their places in the document: each begins where the one before it ends."""
+    found: list[range] = []
+    walks = sequence.document.walks
+    for i, walk in enumerate(walks):
+        if i > 0:
+            before = walks[i - 1]
+            alike = all(getattr(walk, name) == getattr(before, name) for name in ("gait", "cycle_ms", "lift_mm"))
+            if alike and abs(sequence.span(walk)[0] - sequence.span(before)[1]) < _SAME_S:
+                found[-1] = range(found[-1].start, i + 1)
+                continue
+        found.append(range(i, i + 1))
+    return found
+
+
 def walked(sequence: Sequence, robot: Robot, rate_hz: float, count: int) -> Strides | None:
     """All walks of a sequence over its ``count`` frames; ``None`` if it does not walk.
 
     Raises:
         InputError: naming the walk that is too short to start and stop in, or too fast for the robot.
     """
-    if not sequence.document.walks:
+    walks = sequence.document.walks
+    if not walks:
         return None
     feet = np.repeat(standing_feet(robot)[None], count, axis=0)
     travel = np.zeros((count, 3))
-    for i, walk in enumerate(sequence.document.walks):
-        start, stop = sequence.span(walk)
+    for run in runs(sequence):
+        start = sequence.span(walks[run.start])[0]
         first = ceil(start * rate_hz - 1e-9)
-        ticks = max(0, min(floor(stop * rate_hz + 1e-9), count - 1) - first)
-        own, way = _steps(robot, _Walk.of(walk), rate_hz, ticks, sequence.source, f"walks[{i}]")
+        ends = tuple(max(0, min(floor(sequence.span(walks[i])[1] * rate_hz + 1e-9), count - 1) - first) for i in run)
+        parts = tuple(_Walk.of(walks[i]) for i in run)
+        own, way = _steps(robot, parts, ends, rate_hz, sequence.source, run.start)
+        ticks = ends[-1]
         base: Pose = (float(travel[first, 0]), float(travel[first, 1]), float(travel[first, 2]))
         feet[first + 1 : first + 1 + ticks] = own
         for frame, pose in enumerate(way, start=first + 1):
@@ -85,29 +108,46 @@ class _Walk:
 # Whoever edits a move renders it over and over, and most edits change no walk: the steps of the last few are kept.
 @lru_cache(maxsize=8)
 def _steps(
-    robot: Robot, walk: _Walk, rate_hz: float, ticks: int, source: str, place: str
+    robot: Robot, parts: tuple[_Walk, ...], ends: tuple[int, ...], rate_hz: float, source: str, place: int
 ) -> tuple[Array, tuple[Pose, ...]]:
-    """Feet (ticks, L, 3) and travel from the walk's start, tick by tick; raises the InputError that says why not."""
-    stepper = _stepper(walk, robot, rate_hz, source, place)
-    stances = _stretch(stepper, walk.twist, ticks, source, place)
-    feet = np.array([stance.feet for stance in stances]).reshape(ticks, robot.legs, 3)
+    """Feet (ticks, L, 3) and travel from a run's start, tick by tick; raises the InputError that says why not.
+
+    Args:
+        robot: Who walks.
+        parts: What each of the walks of the run asks for.
+        ends: How many ticks after the run's start each of them ends.
+        rate_hz: Ticks a second.
+        source: The document.
+        place: The place of the first of them in the document.
+    """
+    stepper = _stepper(parts[0], robot, rate_hz)
+    wanted: list[Twist] = []
+    for i, (walk, end) in enumerate(zip(parts, ends, strict=True)):
+        # Within a run it may stand: its feet land, and it goes on from there.
+        if walk.twist == REST and i == 0:
+            expected = "expected a speed: forward_mm_s, left_mm_s or turn_deg_s"
+            raise InputError(source, f"walks[{place}]", expected)
+        _within_limit(stepper, walk.twist, source, f"walks[{place + i}]")
+        wanted += [walk.twist] * (end - len(wanted))
+    stances = _stretch(stepper, wanted, source, f"walks[{place}]")
+    feet = np.array([stance.feet for stance in stances]).reshape(len(wanted), robot.legs, 3)
     feet.flags.writeable = False
     return feet, tuple(stance.travel for stance in stances)
 
 
-def _stepper(walk: _Walk, robot: Robot, rate_hz: float, source: str, place: str) -> Stepper:
-    """The stepper for a walk, which can do what the walk asks."""
+def _stepper(walk: _Walk, robot: Robot, rate_hz: float) -> Stepper:
     gait = default_gait(robot) if walk.gait is None else gaits(robot)[walk.gait]
-    stepper = Stepper(robot, gait, 1 / rate_hz, cycle_s=walk.cycle_s, lift=walk.lift)
-    if walk.twist == REST:
-        raise InputError(source, place, "expected a speed: forward_mm_s, left_mm_s or turn_deg_s")
-    most, over = stepper.limit(walk.twist)
+    return Stepper(robot, gait, 1 / rate_hz, cycle_s=walk.cycle_s, lift=walk.lift)
+
+
+def _within_limit(stepper: Stepper, twist: Twist, source: str, place: str) -> None:
+    most, over = stepper.limit(twist)
     if over:
-        expected = f"expected at most {_speed(most)} in this gait, cycle and lift, found {_speed(walk.twist)}"
+        expected = f"expected at most {_speed(most)} in this gait, cycle and lift, found {_speed(twist)}"
         if most == REST:
-            expected = f"expected a lift and cycle that {robot.name} can step with, found none of its feet able to"
+            name = stepper.robot.name
+            expected = f"expected a lift and cycle that {name} can step with, found none of its feet able to"
         raise InputError(source, place, expected)
-    return stepper
 
 
 def _speed(twist: Twist) -> str:
@@ -120,20 +160,21 @@ def _speed(twist: Twist) -> str:
     return " and ".join(f"{trunc(value * 10 + copysign(1e-6, value)) / 10:g} {unit}" for value, unit in named if value)
 
 
-def _stretch(stepper: Stepper, twist: Twist, ticks: int, source: str, place: str) -> list[Stance]:
-    """``ticks`` stances of walking by ``twist`` that end settled."""
+def _stretch(stepper: Stepper, wanted: list[Twist], source: str, place: str) -> list[Stance]:
+    """A stance for every tick of walking by the twists that are ``wanted`` then; they end settled."""
+    ticks = len(wanted)
     stances: list[Stance] = []
     before = stepper.copy()
     late = _LATE_CYCLES * stepper.timing.cycle
     # Walk on as long as a stop is surely in time, keeping where that was.
-    for _ in range(max(0, ticks - late)):
+    for twist in wanted[: max(0, ticks - late)]:
         stances.append(before.step(twist))
     done = len(stances)
     while done and done + before.ticks_to_settle() > ticks:  # never yet seen: it takes longer than thought
         done = max(0, done - late)
         stances = stances[:done]
         before = stepper.copy()
-        for _ in range(done):
+        for twist in wanted[:done]:
             before.step(twist)
     low, high = 0, ticks - done
     furthest = before
@@ -141,19 +182,19 @@ def _stretch(stepper: Stepper, twist: Twist, ticks: int, source: str, place: str
         middle = (low + high + 1) // 2
         # From where it is known to be in time, so that no step is taken twice for it.
         trial = furthest.copy()
-        for _ in range(middle - low):
+        for twist in wanted[done + low : done + middle]:
             trial.step(twist)
         if middle + trial.ticks_to_settle() <= ticks - done:
             low, furthest = middle, trial
         else:
             high = middle - 1
     if done + low < 1:
-        least = _least_ticks(stepper, twist) * stepper.dt * 1000
+        least = (_least_ticks(stepper, wanted[0]) if wanted else 1) * stepper.dt * 1000
         found = ticks * stepper.dt * 1000
         raise InputError(
             source, place, f"expected at least {least:.0f} ms, to start, step and stand again, found {found:.0f}"
         )
-    stances.extend(before.step(twist) for _ in range(low))
+    stances.extend(before.step(twist) for twist in wanted[done : done + low])
     stances.extend(before.step(REST) for _ in range(ticks - len(stances)))
     return stances
 

@@ -14,7 +14,9 @@ from motionhub.errors import InputError
 from motionhub.motion.documents import parse
 from motionhub.motion.posing import joints_for, rest_joints
 from motionhub.motion.render import render
+from motionhub.motion.retime import knots, stretched
 from motionhub.motion.stepper import Stepper
+from motionhub.motion.strides import runs
 from motionhub.robot import description, kinematics
 
 SHIPPED = Path(__file__).parents[2] / "sequences"
@@ -77,6 +79,45 @@ def test_a_second_walk_goes_on_from_where_the_first_ended(rendered):
     gone = travel[-1, :2] - travel[251, :2]
     assert np.arctan2(gone[1], gone[0]) == pytest.approx(yaw, abs=1e-9)
     assert np.hypot(*gone) == pytest.approx(rendered(walks=[ahead]).travel[-1, 0], abs=1e-12)
+
+
+def test_walks_without_a_gap_are_walked_as_one_with_a_hand_that_drives(rendered, tansy):
+    courses = [(45, 0, 0, 1400), (10, 20, 0, 2600), (0, 0, 0, 3600), (30, 0, 12, 6000)]
+    walks, start = [], 0
+    for forward, left, turn, end in courses:
+        walk = {"from_ms": start, "to_ms": end, "forward_mm_s": forward, "left_mm_s": left, "turn_deg_s": turn}
+        walks.append(walk)
+        start = end
+    frames = rendered(walks=[*walks, {"from_ms": 6000, "to_ms": 9000}])
+    stepper = Stepper(tansy, dt=0.02)
+    for frame in range(1, len(frames)):
+        forward, left, turn = next((c[:3] for c in courses if (frame - 1) * 20 < c[3]), (0, 0, 0))
+        stance = stepper.step((forward / 1000, left / 1000, float(np.deg2rad(turn))))
+        np.testing.assert_allclose(frames.travel[frame], stance.travel, atol=1e-15)
+        joints, _ = joints_for(tansy, np.zeros(6), stance.feet)
+        np.testing.assert_allclose(frames.joints[frame], joints, atol=1e-12)
+    assert stepper.settled
+    # With a gap, or in another gait, each of them starts and stops by itself and has no time for that.
+    with pytest.raises(InputError, match=r"walks\[1\]: expected at least"):
+        rendered(walks=[walks[0], walks[1] | {"from_ms": 1420}])
+    with pytest.raises(InputError, match=r"walks\[0\]: expected at least"):
+        rendered(walks=[walks[0] | {"to_ms": 1200}, walks[1] | {"from_ms": 1200, "gait": "ripple"}])
+    with pytest.raises(InputError, match=r"walks\[1\]: expected at most"):
+        rendered(walks=[walks[0], walks[1] | {"forward_mm_s": 900}])
+
+
+def test_walks_without_a_gap_are_retimed_as_one_and_keep_their_way(rendered, tansy):
+    walks = [
+        {"from_ms": 500, "to_ms": 2000, "forward_mm_s": 45},
+        {"from_ms": 2000, "to_ms": 5000, "forward_mm_s": 20, "left_mm_s": 15},
+    ]
+    data = {"format": "motionhub-sequence/1", "name": "walk", "walks": walks, "end_ms": 5500}
+    sequence = parse(json.dumps(data), "x", tansy)
+    np.testing.assert_allclose(knots(sequence), [0, 0.5, 5, 5.5])
+    slower = stretched(sequence, tansy, [1, 1.5, 1])
+    assert runs(slower) == [range(2)]
+    one, other = (render(each, tansy).travel[-1] for each in (sequence, slower))
+    np.testing.assert_allclose(other, one, atol=0.002)
 
 
 @pytest.mark.parametrize(
