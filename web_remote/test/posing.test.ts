@@ -5,7 +5,7 @@ import { channels, fresh, poseOf } from "../src/author/document.ts";
 import { apply, sheetOf } from "../src/author/edits.ts";
 import { legReaches } from "../src/author/reach.ts";
 import { bodyWish, gripsOf, stepOf } from "../src/author/posing/grips.ts";
-import { clipOf, keptRows, otherWay, STANDS, walksOf, withPerformance } from "../src/author/posing/performance.ts";
+import { clipOf, keptRows, otherWay, possible, STANDS, walksOf, withPerformance } from "../src/author/posing/performance.ts";
 import { bodyReaches, bodyResisting } from "../src/author/posing/reaching.ts";
 import { tracksOf, valueAt } from "../src/author/tracks.ts";
 import { shape } from "../src/kinematics.ts";
@@ -61,18 +61,30 @@ test("a performance takes the place of what was keyed while it lasts, and of not
   assert.equal(valueAt(tracks, "body.x_mm", 1900), 5, "what comes later stays");
 });
 
-test("driving that was performed is walking in the move, each time at its mean, in place of what was there", () => {
-  const course = (i: number): typeof STANDS => ({ ...STANDS, forward_mm_s: i >= 5 && i < 15 ? (i < 10 ? 20 : 40) : 0, turn_deg_s: i >= 20 && i < 23 ? 9 : 0 });
-  const samples = Array.from({ length: 26 }, (_, i) => ({ ms: i * 40, pose: {}, course: course(i) }));
-  const walks = walksOf(samples, 0, 1000);
-  // Five samples at 20 mm/s and five at 40 are ten at 30; the turn of 120 ms is too short for a step.
-  assert.deepEqual(walks, [{ from_ms: 200, to_ms: 600, forward_mm_s: 30, left_mm_s: 0, turn_deg_s: 0 }]);
-  assert.deepEqual(walksOf(samples, 200, 1000)[0]?.from_ms, 0, "trimmed, it is earlier");
+test("driving that was performed is walking in the move, as straight lines within an error, in place of what was there", () => {
+  const course = (i: number): typeof STANDS => ({ ...STANDS, forward_mm_s: i >= 5 && i < 15 ? (i < 10 ? 20 : 40) : 0, turn_deg_s: i >= 60 && i < 63 ? 9 : 0 });
+  const samples = Array.from({ length: 70 }, (_, i) => ({ ms: i * 40, pose: {}, course: course(i) }));
+  const cycle = 400;
+  // Within 0.1 mm each speed is a stretch, and the feet have two and a half cycles to land; within 2 mm it is one.
+  const walks = walksOf(samples, 0, 2760, 0.1, cycle);
+  const told = walks.map(({ from_ms, to_ms, forward_mm_s, turn_deg_s }) => [from_ms, to_ms, forward_mm_s, turn_deg_s]);
+  assert.deepEqual(told, [[200, 400, 20, 0], [400, 600, 40, 0], [600, 1600, 0, 0], [2400, 2520, 0, 9], [2520, 3520, 0, 0]]);
+  assert.deepEqual(walksOf(samples, 0, 1000, 2, cycle).map(({ to_ms, forward_mm_s }) => [to_ms, forward_mm_s]), [[600, 30], [1600, 0]]);
+  assert.deepEqual(walksOf(samples, 200, 1000, 2, cycle)[0]?.from_ms, 0, "trimmed, it is earlier");
+  // A pause in which the feet could not land parts nothing: it stands meanwhile, and goes on.
+  const once = walksOf(samples, 0, 2760, 0.1, 1000).map(({ from_ms, to_ms, forward_mm_s, turn_deg_s }) => [from_ms, to_ms, forward_mm_s, turn_deg_s]);
+  assert.deepEqual(once, [[200, 400, 20, 0], [400, 600, 40, 0], [600, 2400, 0, 0], [2400, 2520, 0, 9], [2520, 5020, 0, 0]]);
   let sheet = sheetOf(fresh("bow"));
   sheet = apply(sheet, { do: "walk", from_ms: 500, to_ms: 1200, walk: { forward_mm_s: 5 } }, HOUSE);
-  sheet = apply(sheet, { do: "walk", from_ms: 2000, to_ms: 2600, walk: { left_mm_s: 5 } }, HOUSE);
-  const doc = withPerformance(sheet, [], 400, HOUSE, walks);
-  assert.deepEqual(doc.walks?.map(({ from_ms, to_ms, forward_mm_s }) => [from_ms, to_ms, forward_mm_s ?? 0]), [[600, 1000, 30], [2000, 2600, 0]]);
+  sheet = apply(sheet, { do: "walk", from_ms: 2500, to_ms: 3600, walk: { left_mm_s: 5 } }, HOUSE);
+  const doc = withPerformance(sheet, [], 400, HOUSE, walksOf(samples, 0, 1000, 2, cycle));
+  assert.deepEqual(doc.walks?.map(({ from_ms, to_ms, forward_mm_s }) => [from_ms, to_ms, forward_mm_s ?? 0]), [[600, 1000, 30], [1000, 2000, 0], [2500, 3600, 0]]);
+});
+
+test("a course that asks too much of the feet in all is walked the same way, slower", () => {
+  const gait = { forward_mm_s: 100, left_mm_s: 50, turn_deg_s: 20 };
+  assert.deepEqual(possible({ forward_mm_s: 60, left_mm_s: -10, turn_deg_s: 4 }, gait), { forward_mm_s: 60, left_mm_s: -10, turn_deg_s: 4 });
+  assert.deepEqual(possible({ forward_mm_s: 100, left_mm_s: -50, turn_deg_s: 40 }, gait), { forward_mm_s: 25, left_mm_s: -12.5, turn_deg_s: 10 });
 });
 
 test("a foot takes the place of its leg's angles, and angles that of the foot", () => {

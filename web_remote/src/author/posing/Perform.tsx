@@ -30,6 +30,9 @@ export function Performing(): JSX.Element | null {
   );
 }
 
+/** Where there is little room it would come up below the edge. */
+const inSight = (element: HTMLElement | null): void => element?.scrollIntoView({ block: "nearest" });
+
 /** By hand into the move: what pads, beads and sliders do from now on is recorded, trimmed, and becomes a few keys. */
 export function Perform(): JSX.Element {
   const poser = usePoser();
@@ -49,7 +52,7 @@ export function Perform(): JSX.Element {
   }
   if (show.phase === "running") {
     return (
-      <div class="pose-perform" role="group" aria-label="Performing">
+      <div class="pose-perform" role="group" aria-label="Performing" ref={inSight}>
         <p class="small">Move the body, the feet or the head, or drive it here; it is recorded as you do.</p>
         <Course />
       </div>
@@ -113,7 +116,7 @@ export function Perform(): JSX.Element {
 function said({ keys, walks }: Performs, long: string, error: number): string {
   const parts = [
     ...(keys > 0 ? [`${keys} keys for ${long}, within ${error} mm and degrees of your hand`] : []),
-    ...(walks > 0 ? [`${walks} ${walks === 1 ? "stretch" : "stretches"} of walking, each at the mean of how you drove`] : []),
+    ...(walks > 0 ? [`${walks} ${walks === 1 ? "stretch" : "stretches"} of walking, within ${error} mm and degrees of the way that you drove`] : []),
   ];
   return parts.length > 0 ? `${parts.join("; ")}.` : "Nothing was moved.";
 }

@@ -21,8 +21,19 @@ export interface Sample {
   course?: Course;
 }
 
-/** Shorter than this no leg has taken a step. */
-const SHORTEST_DRIVE_MS = 300;
+/** A course that the robot can walk, the same way: where forward, aside and turning together ask too much, slower. */
+export function possible(course: Course, gait: Course | undefined): Course {
+  if (!gait) return course;
+  const names = ["forward_mm_s", "left_mm_s", "turn_deg_s"] as const;
+  // No foot needs more of its room than each of them alone takes of it, summed up.
+  const share = names.reduce((sum, name) => sum + Math.abs(course[name]) / Math.max(gait[name], 0.1), 0);
+  if (share <= 1) return course;
+  const [forward_mm_s, left_mm_s, turn_deg_s] = names.map((name) => Math.trunc((course[name] / share) * 10) / 10 + 0) as [number, number, number];
+  return { forward_mm_s, left_mm_s, turn_deg_s };
+}
+
+/** In cycles, what it takes at most until every foot is home after a hand has let go. */
+const LANDS_CYCLES = 2.5;
 
 /** Samples as rows of values, one for each channel that any of them mentions; before it was moved it is as at first. */
 function table(samples: readonly Sample[], rest: Pose): { names: Channel[]; rows: number[][] } {
@@ -80,34 +91,65 @@ export function clipOf(samples: readonly Sample[], rest: Pose, from_ms: number, 
 }
 
 /**
- * The walking stretches of the part of a performance from one moment to another, in ms from there: each time that it was
- * driven is one, at the mean of how it was driven, since a stretch of walking has one course from its start to its end.
+ * The walking stretches of the part of a performance from one moment to another, in ms from there. What a stretch has is
+ * one course from its start to its end, so the way that was driven (forward, aside and turned, each summed up over time)
+ * becomes straight lines that miss it by no more than `error` mm and degrees; each line is a stretch. They follow one
+ * another without a gap, for then the robot walks on from each to the next. The last is for the feet to land, as they
+ * do after a hand has let go; so long a pause between two drives is one, too, and a longer one parts them.
  */
-export function walksOf(samples: readonly Sample[], from_ms: number, to_ms: number): (Course & { from_ms: number; to_ms: number })[] {
-  const found: (Course & { from_ms: number; to_ms: number })[] = [];
-  let held: Sample[] = [];
-  const end = (at: number): void => {
-    const first = held[0];
-    if (first && at - first.ms >= SHORTEST_DRIVE_MS) {
-      const mean = (of: keyof Course): number => Math.round((held.reduce((sum, { course }) => sum + (course?.[of] ?? 0), 0) / held.length) * 10) / 10 + 0;
-      found.push({
-        from_ms: Math.round(first.ms - from_ms),
-        to_ms: Math.round(at - from_ms),
-        forward_mm_s: mean("forward_mm_s"),
-        left_mm_s: mean("left_mm_s"),
-        turn_deg_s: mean("turn_deg_s"),
-      });
-    }
-    held = [];
-  };
+export function walksOf(samples: readonly Sample[], from_ms: number, to_ms: number, error: number, cycle_ms: number): Drive[] {
+  const lands = LANDS_CYCLES * cycle_ms;
   const part = samples.filter(({ ms }) => ms >= from_ms && ms <= to_ms);
-  for (const sample of part) {
-    const { course } = sample;
-    if (course && (course.forward_mm_s || course.left_mm_s || course.turn_deg_s)) held.push(sample);
-    else end(sample.ms);
-  }
-  end(part.at(-1)?.ms ?? 0);
+  const found: Drive[] = [];
+  const end = (held: readonly Sample[], until: number): void => {
+    const first = held[0];
+    if (!first) return;
+    for (const [a, b, course] of lines(held, until, error)) {
+      // What is less than can be written down is standing; a run cannot begin with that.
+      if (found.at(-1)?.to_ms === Math.round(a - from_ms) || moves(course)) found.push({ from_ms: Math.round(a - from_ms), to_ms: Math.round(b - from_ms), ...course });
+    }
+    const last = found.at(-1);
+    if (last && last.to_ms === Math.round(until - from_ms)) found.push({ from_ms: last.to_ms, to_ms: Math.round(last.to_ms + lands), ...STANDS });
+  };
+  let held: Sample[] = [];
+  let until = 0;
+  part.forEach((sample, i) => {
+    if (!moves(sample.course ?? STANDS)) {
+      if (held.length > 0) held.push(sample);
+      return;
+    }
+    if (held.length > 0 && sample.ms - until >= lands) {
+      end(held.filter(({ ms }) => ms < until), until);
+      held = [];
+    }
+    held.push(sample);
+    until = part[i + 1]?.ms ?? sample.ms;
+  });
+  end(held.filter(({ ms }) => ms < until), until);
   return found;
+}
+
+/** A stretch of walking, in ms from the start of what was performed. */
+export type Drive = Course & { from_ms: number; to_ms: number };
+
+const moves = ({ forward_mm_s, left_mm_s, turn_deg_s }: Course): boolean => forward_mm_s !== 0 || left_mm_s !== 0 || turn_deg_s !== 0;
+
+/** From when to when, and by which course, so that the way driven is kept to within `error`. */
+function lines(held: readonly Sample[], until: number, error: number): [number, number, Course][] {
+  const times = [...held.map(({ ms }) => ms), until];
+  const ways = [[0, 0, 0]];
+  held.forEach(({ ms, course = STANDS }, i) => {
+    const seconds = ((times[i + 1] as number) - ms) / 1000;
+    const [x, y, turn] = ways[i] as [number, number, number];
+    ways.push([x + course.forward_mm_s * seconds, y + course.left_mm_s * seconds, turn + course.turn_deg_s * seconds]);
+  });
+  const kept = keptRows(times, ways, error);
+  return kept.slice(1).map((b, i) => {
+    const a = kept[i] as number;
+    const [from, to] = [times[a] as number, times[b] as number];
+    const speed = (k: number): number => Math.round((((ways[b]?.[k] ?? 0) - (ways[a]?.[k] ?? 0)) / (to - from)) * 1e4) / 10 + 0;
+    return [from, to, { forward_mm_s: speed(0), left_mm_s: speed(1), turn_deg_s: speed(2) }];
+  });
 }
 
 /** What a pose that keys a foot takes the place of: the angles of that leg, and the other way round. */
@@ -118,7 +160,7 @@ export function otherWay(pose: Pose): Channel[] {
 }
 
 /** A move with a performance in it from `at_ms` on: what it moves is not keyed otherwise while it lasts. */
-export function withPerformance(sheet: Sheet, clip: Clip, at_ms: number, house: House, walks: ReturnType<typeof walksOf> = []): SequenceFile {
+export function withPerformance(sheet: Sheet, clip: Clip, at_ms: number, house: House, walks: readonly Drive[] = []): SequenceFile {
   return withDrives(clip.length > 0 ? withKeys(sheet, clip, at_ms, house) : sheet, walks, at_ms, house).doc;
 }
 
@@ -135,7 +177,7 @@ function withKeys(sheet: Sheet, clip: Clip, at_ms: number, house: House): Sheet 
 }
 
 /** What was driven takes the place of the walking that was there. */
-function withDrives(sheet: Sheet, walks: ReturnType<typeof walksOf>, at_ms: number, house: House): Sheet {
+function withDrives(sheet: Sheet, walks: readonly Drive[], at_ms: number, house: House): Sheet {
   const gait = house.maker.gaits[0]?.name;
   return walks.reduce((so, { from_ms, to_ms, ...course }) => {
     const [from, to] = [at_ms + from_ms, at_ms + to_ms];

@@ -13,7 +13,7 @@ import { likeLeg, mirrored, oppositeOf, side } from "../mirror.ts";
 import { type Body, footOffsets, legReaches, resisting } from "../reach.ts";
 import { type House, placedKeys, placedWalks, type Sheet } from "../sheet.ts";
 import { jointsAt, tracksOf, valueAt } from "../tracks.ts";
-import { clipOf, type Course, otherWay, type Sample, STANDS, walksOf, withPerformance } from "./performance.ts";
+import { clipOf, type Course, otherWay, possible, type Sample, STANDS, walksOf, withPerformance } from "./performance.ts";
 import { bodyReaches, bodyResisting } from "./reaching.ts";
 
 /** A key this near to the player's time is the one that is meant: half a frame. */
@@ -163,7 +163,7 @@ export class Poser {
     if (!show) return;
     const ms = performance.now() - show.began;
     if (ms > LONGEST_SHOW_MS) return this.performed(2);
-    show.samples.push({ ms, pose: show.pose, course: this.course.peek() });
+    show.samples.push({ ms, pose: show.pose, course: possible(this.course.peek(), this.maker.house.peek()?.maker.gaits[0]) });
     if (show.samples.length % 5 === 0) this.performs.value = { phase: "running", length_ms: ms, keys: 0, walks: 0 };
   }
 
@@ -180,7 +180,7 @@ export class Poser {
     const [show, house, was] = [this.#show, this.maker.house.peek(), this.performs.peek()];
     if (!show || !house || !was) return;
     const clip = clipOf(show.samples, show.rest, from_ms, to_ms, error);
-    const walks = walksOf(show.samples, from_ms, to_ms);
+    const walks = walksOf(show.samples, from_ms, to_ms, error, house.maker.cycle_ms);
     this.performs.value = { ...was, keys: clip.length, walks: walks.length };
     if (clip.length + walks.length > 0) this.maker.do({ do: "become", doc: withPerformance(show.base, clip, show.at_ms, house, walks), why: "performed" }, show.gesture);
   }

@@ -6,7 +6,7 @@
 
 import { curveOf } from "../approach.ts";
 import type { Channel } from "../document.ts";
-import { laneOfFinding, placed, type Row, RULER } from "./rows.ts";
+import { laneOfFinding, placed, type Row, RULER, walkWords } from "./rows.ts";
 import { leadOf, type StripState } from "./state.ts";
 import { ticks } from "./view.ts";
 
@@ -407,12 +407,11 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
       context.font = `600 12px ${ink.font}`;
       context.textBaseline = "middle";
       context.fillStyle = ink.ink;
-      const words = [walk?.gait ?? "walk", walk?.forward_mm_s ? `${walk.forward_mm_s} mm/s` : "", walk?.turn_deg_s ? `turns ${walk.turn_deg_s}°/s` : ""].filter(Boolean).join(", ");
       context.save();
       context.beginPath();
       context.rect(a + 4, y, b - a - 8, tall);
       context.clip();
-      context.fillText(words.replace(/_/g, " "), Math.max(a, gutter) + 9, y + tall / 2);
+      context.fillText(walk ? walkWords(walk) : "", Math.max(a, gutter) + 9, y + tall / 2);
       context.restore();
       if (frame.focused && isActive(row, item.id)) ring(a, y + 2, b - a, tall - 5);
     }

@@ -2,6 +2,7 @@
 
 import type { FindingInfo, RobotInfo } from "../../messages.gen.ts";
 import { plainName } from "../../words.ts";
+import type { WalkStretch } from "../document.gen.ts";
 import { type Channel, endMs, type Lane, laneOf, USUAL, wholeChannels } from "../document.ts";
 import { type House, placedCues, placedKeys, placedWalks, type Sheet } from "../edits.ts";
 import { saidTime } from "./view.ts";
@@ -84,7 +85,7 @@ export function rowsOf(sheet: Sheet, house: House, findings: readonly FindingInf
         id,
         ms: from,
         to,
-        words: `Walk from ${at(from)} to ${at(to)}, ${plainName(walk.gait ?? house.robot.gaits[0]?.name ?? "usual gait")}`,
+        words: `Walk from ${at(from)} to ${at(to)}, ${walkWords(walk, house.robot.gaits[0]?.name)}`,
       })),
     },
     {
@@ -105,6 +106,12 @@ export function rowsOf(sheet: Sheet, house: House, findings: readonly FindingInf
       items: doc.sound ? [{ id: 0, ms: doc.sound.at_ms ?? 0, to: endMs(doc), words: `The sound ${plainName(doc.sound.name)} begins at ${at(doc.sound.at_ms ?? 0)}` }] : [],
     },
   ];
+}
+
+/** By which gait and course; with no speed it stands on its feet between two that walk, or after the last. */
+export function walkWords({ gait, forward_mm_s, left_mm_s, turn_deg_s }: WalkStretch, usual = "walk"): string {
+  const courses = [forward_mm_s && `${forward_mm_s} mm/s`, left_mm_s && `${left_mm_s} mm/s left`, turn_deg_s && `turns ${turn_deg_s}°/s`].filter(Boolean);
+  return courses.length > 0 ? [plainName(gait ?? usual), ...courses].join(", ") : "stands";
 }
 
 /** What is wrong, and with what, in a few words. */
