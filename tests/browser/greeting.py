@@ -76,6 +76,15 @@ class Strip:
         self.press(self.x(float(start.split()[0]) * 1e3, float(length)) + 3, self.top + RULER + CHECK / 2)
 
 
+def begun(page: Page, name: str, press: Callable[[Locator], None]) -> None:
+    """A new move of that name, standing still: that fits."""
+    press(page.get_by_role("tab", name="Moves"))
+    press(page.get_by_role("button", name="New move"))
+    page.get_by_label("What to call the new move").fill(name)
+    press(page.get_by_role("button", name="Make it"))
+    assert judged(page) == "Fits"
+
+
 def judged(page: Page) -> str:
     """The verdict, once it is of what is on the screen."""
     verdict = page.get_by_test_id("verdict-line")

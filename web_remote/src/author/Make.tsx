@@ -5,7 +5,7 @@
 
 import { effect, useComputed, useSignal } from "@preact/signals";
 import type { JSX } from "preact";
-import { useEffect, useMemo } from "preact/hooks";
+import { useEffect, useMemo, useRef } from "preact/hooks";
 import { browserClock } from "../clock.ts";
 import { browserStore } from "../pairing.ts";
 import { recall, remember } from "../place.ts";
@@ -77,11 +77,12 @@ export function Make({ name }: { name: string }): JSX.Element {
     });
   }, [remote, maker, name]);
   const part = useSignal<Part>(PARTS.find(([id]) => id === recall(browserStore()).turn)?.[0] ?? "time");
+  const place = useRef<HTMLDivElement>(null);
   // Whether there is a move, and not which: else all of this would be looked at again for every edit.
   const there = useComputed(() => maker.sheet.value !== null).value;
   return (
     <MakerContext.Provider value={maker}>
-      <div class="make" data-testid="make" data-part={part.value}>
+      <div class="make" ref={place} data-testid="make" data-part={part.value}>
         <div class="make-top">
           <Heading />
           <Notes />
@@ -92,9 +93,12 @@ export function Make({ name }: { name: string }): JSX.Element {
                   key={id}
                   type="button"
                   aria-pressed={part.value === id}
+                  data-turn={id}
                   onClick={() => {
                     part.value = id;
                     remember(browserStore(), { turn: id });
+                    // Where all of them are shown it is a way down to one.
+                    place.current?.querySelector(`[data-is="${id}"]`)?.scrollIntoView({ block: "start" });
                   }}
                 >
                   {words}
@@ -162,7 +166,7 @@ const PARTS = [
   ["time", "Time"],
   ["pose", "Pose"],
   ["check", "Check"],
-  ["more", "More"],
+  ["more", "Robot, files"],
 ] as const;
 
 type Part = (typeof PARTS)[number][0];

@@ -58,7 +58,7 @@ function Beginning(): JSX.Element | null {
   if (!house || maker.base.value !== "" || maker.canUndo.value || maker.n.value > 0) return null;
   return (
     <div class="make-note">
-      <p>Nothing moves yet. Pull a bead in the picture, or play with a small wave.</p>
+      <p>Nothing moves yet. Under Pose, pull a bead in the picture; or play with a small wave.</p>
       <button type="button" onClick={() => maker.do({ do: "become", doc: sample(maker.name.value, house), why: "sample" })}>
         A small wave
       </button>

@@ -22,7 +22,7 @@ export function Tools(): JSX.Element {
           Back to rest
         </button>
         <button type="button" onClick={() => poser.pin(part)}>
-          Hold it here
+          Key it as it is
         </button>
         {leg && (
           <>
@@ -52,7 +52,7 @@ export function Tools(): JSX.Element {
             </button>
           )}
           <button type="button" onClick={() => poser.pin("all")}>
-            Hold all here
+            Key all as it is
           </button>
           <button type="button" onClick={() => poser.rest("left")}>
             Left legs to rest

@@ -46,7 +46,7 @@ export function Stretching(): JSX.Element {
           <button type="button" onClick={() => maker.do({ do: "insert", at_ms: maker.player.at.peek(), ms: room.value })}>
             Make room here
           </button>
-          <TimeField words="Ends at" ms={maker.lengthMs.value} take={(ms) => maker.do({ do: "end", at_ms: ms })} />
+          <TimeField words="Ends at" ms={maker.lengthMs.value} take={(ms) => strip.endAt(ms)} />
           <NumberField
             words="Thin, within"
             unit="°"

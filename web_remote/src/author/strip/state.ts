@@ -318,6 +318,13 @@ export class StripState {
     this.view.reveal(at);
   }
 
+  /** Has the move end at a time; whoever saw all of it still does. */
+  endAt(ms: number): void {
+    const { view, maker } = this;
+    const whole = view.from.peek() === 0 && view.to.peek() >= maker.lengthMs.peek();
+    if (maker.do({ do: "end", at_ms: ms }) && whole) view.fit();
+  }
+
   /** How the chosen keys are approached, if all in the same way. */
   get approach(): string | null {
     const sheet = this.maker.sheet.value;
