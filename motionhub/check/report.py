@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 FrameBytes = Callable[[Array], Array]
 
-_RULES: tuple[Callable[[Timeline, Mender], list[Finding]], ...] = (
+MOVE_RULES: tuple[Callable[[Timeline, Mender], list[Finding]], ...] = (
     rules_joints.joint_range,
     rules_joints.reach,
     rules_joints.joint_speed,
@@ -125,8 +125,8 @@ def check(
     timeline = work_out(frames, battery_v, progress)
     budget = Budget()
     mender = Mender(timeline, budget)
-    findings = [finding for rule in _RULES for finding in rule(timeline, mender)]
-    findings += around(timeline, _RULES, findings, budget)
+    findings = [finding for rule in MOVE_RULES for finding in rule(timeline, mender)]
+    findings += around(timeline, MOVE_RULES, findings, budget)
     not_checked = []
     busiest = 0.0
     if frame_bytes is None:

@@ -353,6 +353,8 @@ class Judged(Message):
     preview: PreviewInfo | None
     advising: bool
     """Whether some advice is still being worked out, and there is none yet: the same verdict follows with it."""
+    partly: bool
+    """Whether only the edited stretch was looked at, and the rest is as it was: the verdict on all of it follows."""
     took_ms: float
     """How long it was worked on."""
 

@@ -36,10 +36,14 @@ class Rows:
 _ARRAYS = tuple(field.name for field in fields(Rows) if field.name != "rate_hz")
 
 
-def rows_of(t: Timeline) -> Rows:
+def step_of(count: int) -> int:
+    """Of so many frames, every how manieth is drawn."""
+    return 1 if count <= SMOOTH else 2 if count <= LONG else 5
+
+
+def rows_of(t: Timeline, step: int) -> Rows:
     """What is drawn of a move; where moments are left out, the worst of what has a limit stands for them."""
     frames, robot = t.frames, t.frames.robot
-    step = 1 if len(frames) <= SMOOTH else 2 if len(frames) <= LONG else 5
     own = slice(None, None, step)
     heading = t.travel.heading + t.yaw
     body = np.column_stack([t.travel.place * 1e3, t.height * 1e3, np.rad2deg(t.tilt), np.rad2deg(heading)])[own]
@@ -61,6 +65,32 @@ def rows_of(t: Timeline) -> Rows:
         amps=_within(_most(t.rail.amps[:, None], step)[:, 0] * 100, 0, 65_535).astype(np.uint16),
         load=_within(_most(share, step) * 100, 0, 255).astype(np.uint8),
     )
+
+
+def put_in(rows: Rows, part: Rows, start: int, first: int, last: int) -> Rows:
+    """The rows of a move with those of a part of it in their place.
+
+    Args:
+        rows: Of all of it, as it was.
+        part: Of frames that begin at row ``start``, on ground of their own: the robot is where it was at that row.
+        start: See ``part``.
+        first: The first row that is replaced; after ``start``, unless both are the first of the move.
+        last: The last of them.
+    """
+    made = {name: getattr(rows, name).copy() for name in _ARRAYS}
+    own = {name: getattr(part, name) for name in _ARRAYS}
+    if start > 0:
+        was, now = rows.body[start].astype(np.float64), part.body[0].astype(np.float64)
+        turn = np.deg2rad(was[5] - now[5])
+        c, s = np.cos(turn), np.sin(turn)
+        onto = np.array([[c, s], [-s, c]])
+        own["body"] = part.body.copy()
+        own["body"][:, :2] = (part.body[:, :2] - now[:2]) @ onto + was[:2]
+        own["body"][:, 5] += was[5] - now[5]
+        own["com"] = ((part.com - now[:2]) @ onto + was[:2]).astype(np.float32)
+    for name in _ARRAYS:
+        made[name][first : last + 1] = own[name][first - start : last + 1 - start]
+    return Rows(rows.rate_hz, **made)
 
 
 def _most(values: Array, step: int) -> Array:

@@ -10,20 +10,16 @@ import contextlib
 import os
 import pickle
 import sys
-import time
 import traceback
-from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import msgpack  # type: ignore[import-untyped]
 import numpy as np
 from numpy.typing import NDArray
 
-from motionhub.check.findings import Finding, advised
+from motionhub.check.findings import Finding
 from motionhub.check.remedies import Remedied, remedied, remedies
-from motionhub.check.report import Report, check
 from motionhub.errors import InputError
 from motionhub.hub.sources.replay import joints_of
 from motionhub.library.exchange import Columns, pack_frames, read_table
@@ -34,47 +30,20 @@ from motionhub.link.coder import frame_bytes
 from motionhub.motion import documents, jsontext
 from motionhub.motion.documents import Sequence
 from motionhub.motion.formats import Cue
-from motionhub.motion.frames import Frames
 from motionhub.motion.render import render
 from motionhub.motion.retime import knots, stretched
 from motionhub.motion.thinning import Thinned, cues_of, thin, transcribe
 from motionhub.remote import making
 from motionhub.remote.convert import pack
+from motionhub.remote.judging import Answer, Judge
 from motionhub.remote.maker import maker_info, poses_text
 from motionhub.remote.pipe import RATE_HZ, Setup, framed, read
-from motionhub.remote.preview import Rows, packed, rows_of
 
 NICE = 10
 """The tick goes before; but a check of the whole library waits."""
-REMEMBERED = 8
-"""Drafts of which it is known what their browsers have been sent."""
-PROMPT_S = 0.02
-"""So long advice may be worked out before the verdict goes out without the rest of it."""
-WHILE_S = 0.1
-"""So long at a time it is worked out afterwards."""
 EXPORT_BYTES = 8_000_000
 
 Array = NDArray[np.float64]
-Answer = dict[str, Any]
-
-
-@dataclass
-class _Advising:
-    """A verdict that has been given, while the advice on its findings is worked out."""
-
-    findings: list[Finding]
-    verdict: making.Judged
-    took_s: float
-    at: int = 0
-
-    def go_on(self, until: float) -> bool:
-        """Ask for advice in order until it is so late, or all is there; whether it is."""
-        began = time.perf_counter()
-        while self.at < len(self.findings) and (self.findings[self.at].ask is None or time.perf_counter() < until):
-            self.findings[self.at] = advised(self.findings[self.at])
-            self.at += 1
-        self.took_s += time.perf_counter() - began
-        return self.at == len(self.findings)
 
 
 class Worker:
@@ -85,9 +54,8 @@ class Worker:
         self.calibration = setup.calibration
         self.library = Library(setup.folder, setup.shipped, setup.robot)
         self.sounds = Sounds(setup.folder)
-        self._coder = frame_bytes(setup.robot, setup.calibration, RATE_HZ)
-        self._sent: OrderedDict[tuple[str, str], tuple[int, Rows]] = OrderedDict()
-        self._advising: OrderedDict[tuple[str, str], _Advising] = OrderedDict()
+        coder = frame_bytes(setup.robot, setup.calibration, RATE_HZ)
+        self.judge = Judge(setup.robot, coder, self._read)
 
     def do(self, job: dict[str, Any]) -> Answer:
         """Do a job: ``{"do": the type of the message that asks for it, and its fields}``.
@@ -158,86 +126,14 @@ class Worker:
                 return _send(making.PastVersion(name=job["name"], id=job["id"], text=text))
         raise InputError(job["name"], "", "that version is no longer kept")
 
-    # ---------------------------------------------------------------- verdicts
-
-    def judge(self, job: dict[str, Any]) -> Answer:
-        """The verdict on a draft, with how it goes."""
-        began = time.perf_counter()
-        name, n = job["name"], job["n"]
-        key = job["client"], name
-        self._advising.pop(key, None)
-        verdict = making.Judged(
-            name=name,
-            n=n,
-            place="",
-            problem="",
-            fits=False,
-            duration_s=0.0,
-            findings=[],
-            preview=None,
-            advising=False,
-            took_ms=0.0,
-        )
-        try:
-            report = check(self._render(self._read(job)), frame_bytes=self._coder, advise=False)
-        except InputError as error:
-            verdict = verdict.model_copy(update={"place": error.place, "problem": error.expected})
-            return _send(verdict.model_copy(update={"took_ms": _ms(began)}))
-        rows = rows_of(report.timeline)
-        since, before = (-1, None) if job["whole"] else self._sent.get(key, (-1, None))
-        preview = packed(rows, before, since)
-        self._sent[key] = n, rows
-        self._sent.move_to_end(key)
-        while len(self._sent) > REMEMBERED:
-            self._sent.popitem(last=False)
-        verdict = verdict.model_copy(update={"fits": report.fits, "duration_s": report.duration_s})
-        advising = _Advising(list(report.findings), verdict, time.perf_counter() - began)
-        return self._advise(key, advising, PROMPT_S, preview)
-
-    def advise(self, job: dict[str, Any]) -> Answer:
-        """Go on with the advice on a draft, a little at a time, so that the next edit does not wait for it."""
-        key = job["client"], job["name"]
-        advising = self._advising.get(key)
-        if advising is None or advising.verdict.n != job["n"]:
-            return {}  # an edit has come meanwhile
-        return self._advise(key, advising, WHILE_S)
-
-    def _advise(
-        self, key: tuple[str, str], advising: _Advising, seconds: float, preview: making.PreviewInfo | None = None
-    ) -> Answer:
-        """Ask for advice for so long: the verdict, if all is there or a preview has to go; and what is to be asked."""
-        until = time.perf_counter() + seconds
-        done = advising.go_on(until)
-        self._advising.pop(key, None)
-        answer: Answer = {}
-        if not done:
-            self._advising[key] = advising
-            while len(self._advising) > REMEMBERED:
-                self._advising.popitem(last=False)
-            answer = {"more": {"do": "advise", "client": key[0], "name": key[1], "n": advising.verdict.n}}
-        if done or preview is not None:
-            update = {
-                "findings": [_finding(f) for f in advising.findings],
-                "preview": preview,
-                "advising": not done,
-                "took_ms": round(advising.took_s * 1e3, 1),
-            }
-            answer |= _send(advising.verdict.model_copy(update=update))
-        return answer
-
-    def forget(self, job: dict[str, Any]) -> Answer:
-        """A browser has closed a move, or gone."""
-        for key in [key for key in self._sent if key[0] == job["client"] and job.get("name") in (None, key[1])]:
-            del self._sent[key]
-            self._advising.pop(key, None)
-        return {}
+    # ---------------------------------------------------------------- mends
 
     def mend(self, job: dict[str, Any]) -> Answer:
         """A sequence without one of its findings, if that can be had."""
         sequence = self._read(job)
 
         def judge(trial: Sequence) -> list[Finding]:
-            return list(self._check(self._render(trial)).findings)
+            return list(self.judge.check(trial).findings)
 
         fitting = [
             (abs(f.start_s - job["start_s"]), i, f, remedy)
@@ -275,7 +171,7 @@ class Worker:
         sequence = self._read(job)
         if job["share"] < 1:
             sequence = stretched(sequence, self.robot, np.full(len(knots(sequence)) - 1, 1 / job["share"]))
-        report = self._check(self._render(sequence))
+        report = self.judge.check(sequence)
         if not report.fits:
             worst = next(f for f in report.findings if f.severity == "error")
             return {"refused": f"it does not pass its check: {worst.rule} at {worst.start_s:.1f} s: {worst.advice}"}
@@ -340,21 +236,16 @@ class Worker:
     def _read(self, job: dict[str, Any]) -> Sequence:
         return self.library.parse_sequence(job["text"], job["name"])
 
-    def _render(self, sequence: Sequence) -> Frames:
-        return render(sequence, self.robot, RATE_HZ)
-
-    def _check(self, frames: Frames) -> Report:
-        return check(frames, frame_bytes=self._coder)
-
     _JOBS: dict[str, Callable[[Worker, dict[str, Any]], Answer]] = {  # noqa: RUF012 - never changed
         "open_move": open,
         "save_move": save,
         "save_pose": save_pose,
         "list_versions": versions,
         "look_back": look_back,
-        "draft": judge,
-        "advise": advise,
-        "forget": forget,
+        "draft": lambda self, job: self.judge.judge(job),
+        "judge_all": lambda self, job: self.judge.judge_all(job),
+        "advise": lambda self, job: self.judge.advise(job),
+        "forget": lambda self, job: self.judge.forget(job),
         "mend": mend,
         "thin": thin,
         "rehearse": rehearse,
@@ -365,27 +256,8 @@ class Worker:
     }
 
 
-def _ms(began: float) -> float:
-    return round((time.perf_counter() - began) * 1e3, 1)
-
-
 def _send(message: Any) -> Answer:
     return {"send": pack(message)}
-
-
-def _finding(f: Finding) -> making.FindingInfo:
-    return making.FindingInfo(
-        rule=f.rule,
-        severity=f.severity,
-        start_s=f.start_s,
-        end_s=f.end_s,
-        subject=f.subject,
-        value=f.value,
-        limit=f.limit,
-        unit=f.unit,
-        advice=f.advice,
-        remedies=[making.Remedy(kind=r.kind, words=r.words) for r in remedies(f)],
-    )
 
 
 def _up(degrees: float) -> str:

@@ -163,6 +163,7 @@ class Workshop:
                 return str(answer.get("refused", ""))
             # Another key: a newer edit takes the place of an older one, and not of its advice, nor the other way round.
             job, key = answer["more"], (client, message.name, "advice")
+            await asyncio.sleep(job.pop("after_s", 0.0))
 
     async def _passed_on(self, client: str, person: _Person, message: Any, key: object = None) -> str:
         """Have it done beside the hub, and send on what comes of it."""

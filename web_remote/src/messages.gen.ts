@@ -1209,6 +1209,8 @@ export interface Judged {
   preview: PreviewInfo | null;
   /** Whether some advice is still being worked out, and there is none yet: the same verdict follows with it. */
   advising: boolean;
+  /** Whether only the edited stretch was looked at, and the rest is as it was: the verdict on all of it follows. */
+  partly: boolean;
   /** How long it was worked on. */
   took_ms: number;
 }

@@ -40,7 +40,7 @@ function page(shelf = new Shelf()) {
 }
 
 function judged(n: number, some: Partial<Judged> = {}): Judged {
-  return { type: "judged", name: "bow", n, place: "", problem: "", fits: true, duration_s: 2, findings: [], preview: null, advising: false, took_ms: 40, ...some };
+  return { type: "judged", name: "bow", n, place: "", problem: "", fits: true, duration_s: 2, findings: [], preview: null, advising: false, partly: false, took_ms: 40, ...some };
 }
 
 const key = (x_mm: number) => ({ do: "key", at_ms: 500, pose: { body: { x_mm } } }) as const;
@@ -90,6 +90,23 @@ test("a verdict comes at once, and what would mend it when it has been found", (
   maker.do(key(2));
   maker.receive(judged(1, { fits: false }));
   assert.ok(maker.stale.value, "late advice is not taken for a verdict on the newest edit");
+});
+
+test("what an edit has done where it was made is shown at once, and is no verdict until all of it is checked", () => {
+  const { maker, drafts } = page();
+  maker.open("bow");
+  maker.receive(opened());
+  maker.receive(judged(0));
+  maker.do(key(1));
+  const wrong = { rule: "reach", severity: "error", start_s: 1, end_s: 2, subject: null, value: 1, limit: 0, unit: "mm", advice: "", remedies: [] } as const;
+  maker.receive(judged(1, { fits: false, findings: [{ ...wrong, remedies: [] }], advising: true, partly: true }));
+  assert.equal(maker.judged.value?.findings.length, 1);
+  assert.ok(maker.stale.value);
+  maker.do(key(2));
+  assert.equal(drafts().at(-1)?.n, 2, "the next edit does not wait for the rest");
+  maker.receive(judged(2, { partly: true, advising: true }));
+  maker.receive(judged(2));
+  assert.ok(!maker.stale.value);
 });
 
 test("a drag is judged as it goes, and kept when the hand lets go", () => {

@@ -82,8 +82,8 @@ export class Maker {
   readonly canRedo = computed(() => (this.history.value?.future.length ?? 0) > 0);
   /** Whether there is something that is not saved. */
   readonly dirty = computed(() => this.sheet.value !== this.#saved.value);
-  /** The verdict is of an older edit than the one on the screen. */
-  readonly stale = computed(() => (this.judged.value?.n ?? -1) < this.n.value);
+  /** The verdict is of an older edit than the one on the screen, or only on the stretch that was edited. */
+  readonly stale = computed(() => (this.judged.value?.n ?? -1) < this.n.value || (this.judged.value?.partly ?? false));
   /** Everything on the screen is on the hub's disk as a draft. */
   readonly safe = computed(() => this.keptN.value >= this.n.value);
   readonly player: Player;

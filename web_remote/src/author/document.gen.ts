@@ -61,7 +61,12 @@ export interface Keyframe {
   pose?: string;
 }
 
-/** A stretch of walking. It starts and ends standing, so its first and last step are its own. */
+/**
+ * A stretch of walking. It starts and ends standing, so its first and last step are its own.
+ *
+ * One that starts when another of the same gait, cycle and lift ends goes on from it without a stop, and with no speed
+ * it stands on its feet meanwhile.
+ */
 export interface WalkStretch {
   from_ms?: Milliseconds;
   to_ms?: Milliseconds;
