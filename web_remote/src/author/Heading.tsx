@@ -59,5 +59,5 @@ export function Heading(): JSX.Element {
 
 function keptWords(safe: boolean, reached: boolean): string {
   if (!reached) return "The hub is away; the edits are kept here";
-  return safe ? "Draft kept on the hub, not saved" : "Not saved yet";
+  return safe ? "Draft kept, not saved" : "Not saved yet";
 }

@@ -37,9 +37,9 @@ function word(maker: Maker): { kind: string; mark: "tick" | "wave" | "cross" | "
 /** What the check says, each finding with what can be pressed against it. */
 export function Verdict(): JSX.Element {
   const maker = useMaker();
-  const judged = maker.judged.value;
+  const judged = maker.listed.value;
   return (
-    <section class="make-verdict" aria-label="Verdict" aria-busy={maker.stale.value || maker.mending.value !== ""} data-testid="verdict">
+    <section class="make-verdict" aria-label="Verdict" aria-busy={maker.mendless} data-testid="verdict">
       <h2>What the check says</h2>
       {judged?.problem && (
         <p class="row-reason">
@@ -82,7 +82,7 @@ function Finding({ finding, place }: { finding: FindingInfo; place: number }): J
           {span}
         </button>
         {remedies.map(({ kind, words }) => (
-          <button key={kind} type="button" disabled={maker.stale.value || maker.mending.value !== ""} onClick={() => maker.mend(finding, kind)}>
+          <button key={kind} type="button" disabled={maker.mendless} onClick={() => maker.mend(finding, kind)}>
             {words}
           </button>
         ))}

@@ -7,7 +7,7 @@
  *                       └──▶ journal in this browser, until kept
  */
 
-import { computed, effect, signal } from "@preact/signals";
+import { computed, effect, type ReadonlySignal, signal } from "@preact/signals";
 import type { Clock } from "../clock.ts";
 import type { Connection } from "../link.ts";
 import type {
@@ -86,6 +86,10 @@ export class Maker {
   readonly stale = computed(() => (this.judged.value?.n ?? -1) < this.n.value || (this.judged.value?.partly ?? false));
   /** Everything on the screen is on the hub's disk as a draft. */
   readonly safe = computed(() => this.keptN.value >= this.n.value);
+  /** Nothing can be mended now: what is wrong is not known, or something is being mended. */
+  readonly mendless = computed(() => this.stale.value || this.mending.value !== "");
+  /** The verdict, but while a hand drags something as it was before: a long list need not keep up with a hand. */
+  readonly listed: ReadonlySignal<Judged | null>;
   readonly player: Player;
   readonly exchange: Exchange;
   /** The moment of the preview at the player's time. */
@@ -110,6 +114,12 @@ export class Maker {
       const doc = this.doc.value;
       if (!doc || this.opening.value) return null;
       return { name: this.name.value, base: this.base.value, n: this.n.value, kept: this.keptN.value, doc, held: this.#gesture !== null };
+    });
+    let listed: Judged | null = null;
+    this.listed = computed(() => {
+      const judged = this.judged.value;
+      if (!judged || (this.history.value?.now.gesture ?? null) === null) listed = judged;
+      return listed;
     });
     this.#ends.push(
       effect(() => {

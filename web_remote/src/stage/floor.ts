@@ -50,6 +50,7 @@ export class Floor {
   readonly #plumb: Mesh;
   readonly #matrix = new Matrix4();
   readonly #span: number;
+  #lit: Vec2 = [Infinity, Infinity];
 
   constructor(legs: number, span: number, size: readonly [number, number, number]) {
     this.#span = span;
@@ -107,6 +108,21 @@ export class Floor {
     this.#plumb.position.set(com[0], com[1], 0);
     this.#plumb.scale.z = Math.max(1, z);
 
+    this.#lightDots(x, y);
+    feet.forEach(([fx, fy], leg) => {
+      const stands = down[leg] ?? false;
+      this.#discs.setMatrixAt(leg, this.#spot(fx, fy, 0.3, stands ? 1 : 0));
+      this.#rings.setMatrixAt(leg, this.#spot(fx, fy, 0.3, stands ? 0 : 1));
+    });
+    this.#discs.instanceMatrix.needsUpdate = true;
+    this.#rings.instanceMatrix.needsUpdate = true;
+    this.#surround(hull(feet.filter((_, leg) => down[leg]).map(([fx, fy]): Vec2 => [fx, fy])));
+  }
+
+  /** Dots where the light is. They are many, and so are laid anew only when the light has gone on enough to be seen. */
+  #lightDots(x: number, y: number): void {
+    if (Math.hypot(x - this.#lit[0], y - this.#lit[1]) < this.#span / 200) return;
+    this.#lit = [x, y];
     const [cx, cy] = [Math.round(x / GRID_MM) * GRID_MM, Math.round(y / GRID_MM) * GRID_MM];
     const reach = GRID_STEPS * GRID_MM;
     let i = 0;
@@ -118,15 +134,6 @@ export class Floor {
       }
     }
     this.#dots.instanceMatrix.needsUpdate = true;
-
-    feet.forEach(([fx, fy], leg) => {
-      const stands = down[leg] ?? false;
-      this.#discs.setMatrixAt(leg, this.#spot(fx, fy, 0.3, stands ? 1 : 0));
-      this.#rings.setMatrixAt(leg, this.#spot(fx, fy, 0.3, stands ? 0 : 1));
-    });
-    this.#discs.instanceMatrix.needsUpdate = true;
-    this.#rings.instanceMatrix.needsUpdate = true;
-    this.#surround(hull(feet.filter((_, leg) => down[leg]).map(([fx, fy]): Vec2 => [fx, fy])));
   }
 
   face(around: number): void {

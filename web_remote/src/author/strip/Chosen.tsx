@@ -2,6 +2,7 @@
 
 import { useSignal } from "@preact/signals";
 import type { JSX } from "preact";
+import { useMemo } from "preact/hooks";
 import { sentence } from "../../words.ts";
 import { APPROACHES, curveOf } from "../approach.ts";
 import { useMaker } from "../context.ts";
@@ -116,11 +117,13 @@ function Approach({ strip, keys }: { strip: StripState; keys: readonly number[] 
 }
 
 function CurveMark({ approach }: { approach: string }): JSX.Element {
-  const curve = curveOf(approach);
-  const points = Array.from({ length: 33 }, (_, i) => `${(i * 1.25).toFixed(1)} ${(26 - (curve?.(i / 32) ?? 0) * 22).toFixed(1)}`);
+  const line = useMemo(() => {
+    const curve = curveOf(approach);
+    return curve && `M${Array.from({ length: 33 }, (_, i) => `${(i * 1.25).toFixed(1)} ${(26 - curve(i / 32) * 22).toFixed(1)}`).join("L")}`;
+  }, [approach]);
   return (
     <svg class="strip-curve" viewBox="-2 -4 44 36" aria-hidden="true">
-      {curve && <path d={`M${points.join("L")}`} />}
+      {line && <path d={line} />}
     </svg>
   );
 }
@@ -140,7 +143,7 @@ function FindingTools({ strip }: { strip: StripState }): JSX.Element | null {
         {doc && `, ${saidTime(doc, start_s * 1000)}${end_s > start_s + 0.05 ? ` to ${saidTime(doc, end_s * 1000)}` : ""}`}. {sentence(advice.replace(/_/g, " ") || "what would mend it is being worked out")}
       </p>
       {remedies.map(({ kind, words }) => (
-        <button key={kind} type="button" class="primary" disabled={maker.stale.value || maker.mending.value !== ""} onClick={() => maker.mend(finding, kind)}>
+        <button key={kind} type="button" class="primary" disabled={maker.mendless} onClick={() => maker.mend(finding, kind)}>
           {words}
         </button>
       ))}

@@ -60,6 +60,19 @@ export function spread(rows: readonly Row[], scrolled: number): { row: Row; top:
   return placed(rows).map((each) => (FIXED.has(each.row.name) ? each : { ...each, top: each.top - scrolled }));
 }
 
+/** How wide words are in the fonts that they have been drawn in: asked of the browser each time, it is slow. */
+const widths = new Map<string, number>();
+
+function wide(words: string, context: CanvasRenderingContext2D): number {
+  const key = `${context.font} ${words}`;
+  const known = widths.get(key);
+  if (known !== undefined) return known;
+  const found = context.measureText(words).width;
+  if (widths.size > 500) widths.clear();
+  widths.set(key, found);
+  return found;
+}
+
 export function paint(context: CanvasRenderingContext2D, strip: StripState, ink: Ink, frame: Frame): void {
   const { view, maker } = strip;
   const doc = maker.doc.peek();
@@ -73,6 +86,8 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
   const end = view.x(maker.lengthMs.peek()) + gutter;
   const marks = ticks(doc, view.from.peek(), view.to.peek(), view.scale.peek());
   const x = (ms: number): number => gutter + view.x(ms);
+  const house = maker.house.peek();
+  const about = house ? strip.findings.peek().map((finding) => [finding, laneOfFinding(house.robot, finding)] as const) : [];
 
   const part = (from: number, to: number, draw: () => void): void => {
     context.save();
@@ -186,7 +201,7 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
     context.textBaseline = "middle";
     context.fillStyle = active ? ink.ink : ink.soft;
     const split = row.words.indexOf(" ");
-    if (split > 0 && context.measureText(row.words).width > edge - 10) {
+    if (split > 0 && wide(row.words, context) > edge - 10) {
       context.fillText(row.words.slice(0, split), 7, y + tall / 2 - 6, edge - 9);
       context.fillText(row.words.slice(split + 1), 7, y + tall / 2 + 7, edge - 9);
     } else context.fillText(row.words, 7, y + tall / 2 + 1, edge - 9);
@@ -289,10 +304,8 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
 
   /** Bands over the lane that a finding is about. */
   function pencil(row: Row, y: number, tall: number): void {
-    const house = maker.house.peek();
-    if (!house) return;
-    for (const finding of strip.findings.peek()) {
-      if (laneOfFinding(house.robot, finding) !== row.lane) continue;
+    for (const [finding, lane] of about) {
+      if (lane !== row.lane) continue;
       const a = x(finding.start_s * 1000);
       const wide = Math.max(4, x(finding.end_s * 1000) - a);
       if (a + wide < gutter || a > width) continue;
@@ -374,19 +387,19 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
       const finding = found[item.id];
       if (!finding) continue;
       const a = x(item.ms);
-      const wide = Math.max(14, x(item.to) - a);
-      if (a + wide < gutter || a > width) continue;
+      const long = Math.max(14, x(item.to) - a);
+      if (a + long < gutter || a > width) continue;
       const colour = finding.severity === "error" ? ink.bad : ink.lamp;
       const here = isActive(row, item.id);
       context.fillStyle = `${colour}${here ? "55" : "22"}`;
-      context.fillRect(a, y + 2, wide, tall - 5);
-      scribble(a, y + tall - 6, wide, colour);
+      context.fillRect(a, y + 2, long, tall - 5);
+      scribble(a, y + tall - 6, long, colour);
       context.font = `600 11px ${ink.font}`;
       context.textBaseline = "middle";
       context.fillStyle = colour;
       const words = finding.rule.replace("-", " ");
-      if (context.measureText(words).width < wide - 6) context.fillText(words, Math.max(a, gutter) + 4, y + tall / 2 - 3);
-      if (here && frame.focused) ring(a, y + 1, wide, tall - 4);
+      if (wide(words, context) < long - 6) context.fillText(words, Math.max(a, gutter) + 4, y + tall / 2 - 3);
+      if (here && frame.focused) ring(a, y + 1, long, tall - 4);
     }
   }
 

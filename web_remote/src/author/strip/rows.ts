@@ -48,6 +48,15 @@ export function laneOfFinding(robot: RobotInfo, { subject, rule }: FindingInfo):
   return robot.joints.includes(first) ? `joint:${first}` : null;
 }
 
+const saying = (words: () => string, id: number, ms: number, to = ms): Item => ({
+  id,
+  ms,
+  to,
+  get words() {
+    return words();
+  },
+});
+
 export function rowsOf(sheet: Sheet, house: House, findings: readonly FindingInfo[]): Row[] {
   const { doc } = sheet;
   const at = (ms: number): string => saidTime(doc, ms);
@@ -61,11 +70,12 @@ export function rowsOf(sheet: Sheet, house: House, findings: readonly FindingInf
       own.set(lane, (own.get(lane) ?? 0) + 1);
     }
     const how = key.approach ?? USUAL;
-    const named = key.pose === undefined ? "" : `, the pose ${plainName(key.pose)}`;
-    whole.push({ id, ms, to: ms, words: `All of the key at ${at(ms)}: ${[...own.keys()].map(laneWords).join(", ")}${named}, ${how}` });
+    const named = (): string => (key.pose === undefined ? "" : `, the pose ${plainName(key.pose)}`);
+    // Words when they are asked for: a hand that drags needs where things are, many times a second.
+    const all = (): string => `All of the key at ${at(ms)}: ${[...own.keys()].map(laneWords).join(", ")}${named()}, ${how}`;
+    whole.push(saying(all, id, ms));
     for (const [lane, count] of own) {
-      const words = `${laneWords(lane)} at ${at(ms)}, ${count === 1 ? "one value" : `${count} values`}${named}, ${how}`;
-      byLane.get(lane)?.push({ id, ms, to: ms, words });
+      byLane.get(lane)?.push(saying(() => `${laneWords(lane)} at ${at(ms)}, ${count === 1 ? "one value" : `${count} values`}${named()}, ${how}`, id, ms));
     }
   }
   return [
@@ -73,7 +83,7 @@ export function rowsOf(sheet: Sheet, house: House, findings: readonly FindingInf
       name: "findings",
       kind: "findings",
       words: "check",
-      items: findings.map((finding, id) => ({ id, ms: finding.start_s * 1000, to: finding.end_s * 1000, words: `${findingWords(finding)} at ${at(finding.start_s * 1000)}` })),
+      items: findings.map((finding, id) => saying(() => `${findingWords(finding)} at ${at(finding.start_s * 1000)}`, id, finding.start_s * 1000, finding.end_s * 1000)),
     },
     { name: "whole", kind: "whole", words: "all at once", items: whole },
     ...[...byLane].map(([lane, items]): Row => ({ name: lane, kind: "lane", lane, words: laneWords(lane), items })),
