@@ -4,6 +4,7 @@ import { signal } from "@preact/signals";
 import { Maker } from "../src/author/client.ts";
 import { Journal } from "../src/author/journal.ts";
 import { fresh, writeText } from "../src/author/document.ts";
+import { poserOf } from "../src/author/posing/poser.ts";
 import { momentAt, patched } from "../src/author/preview.ts";
 import type { Connection } from "../src/link.ts";
 import type { Draft, FindingInfo, FromBrowser, Judged, PreviewInfo } from "../src/messages.gen.ts";
@@ -124,6 +125,25 @@ test("a drag is judged as it goes, and kept when the hand lets go", () => {
   assert.equal(drafts().at(-1)?.n, 2);
   maker.undo();
   assert.ok(!maker.canUndo.value, "the drag was one step");
+});
+
+test("a performance that goes on for too long ends by itself, and can be kept", (t) => {
+  t.mock.timers.enable({ apis: ["setInterval"] });
+  let now = 0;
+  t.mock.method(performance, "now", () => now);
+  const { maker } = page();
+  maker.open("bow");
+  maker.receive(opened());
+  const { performer } = poserOf(maker);
+  performer.begin();
+  performer.course.value = { forward_mm_s: 10, left_mm_s: 0, turn_deg_s: 0 };
+  for (; now < 122_000; now += 40) t.mock.timers.tick(40);
+  assert.equal(performer.shows.value?.phase, "done");
+  assert.equal(maker.doc.value?.walks?.[0]?.forward_mm_s, 10);
+  performer.keep();
+  assert.ok(!performer.runs);
+  maker.undo();
+  assert.equal(maker.doc.value?.walks, undefined, "all of it was one step");
 });
 
 test("a lost draft is sent again, whole", () => {

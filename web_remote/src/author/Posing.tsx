@@ -26,7 +26,7 @@ export function Posing(): JSX.Element {
     );
     return () => {
       remote.hands.value = null;
-      poser.leave();
+      poser.performer.leave();
     };
   }, [remote, maker, poser]);
   const house = maker.house.value;

@@ -7,15 +7,15 @@ import { useMaker } from "../context.ts";
 import { usePoser } from "./context.ts";
 import { Pad } from "./Pad.tsx";
 import { STANDS } from "./performance.ts";
-import type { Performs } from "./poser.ts";
+import type { Performs } from "./performer.ts";
 
 /** Of the hand, in mm and degrees, until another error is asked for. */
 const WITHIN = 2;
 
 /** How long it has been recorded, and the way to end it: in sight whichever part is moved. */
 export function Performing(): JSX.Element | null {
-  const poser = usePoser();
-  const show = poser.performs.value;
+  const { performer } = usePoser();
+  const show = performer.shows.value;
   if (show?.phase !== "running") return null;
   return (
     <div class="pose-running">
@@ -23,7 +23,7 @@ export function Performing(): JSX.Element | null {
         <RecordMark on={false} />
         Performing <b>{(show.length_ms / 1000).toFixed(1)} s</b>
       </p>
-      <button type="button" class="primary" onClick={() => poser.performed(WITHIN)}>
+      <button type="button" class="primary" onClick={() => performer.done(WITHIN)}>
         Done
       </button>
     </div>
@@ -35,8 +35,8 @@ const inSight = (element: HTMLElement | null): void => element?.scrollIntoView({
 
 /** By hand into the move: what pads, beads and sliders do from now on is recorded, trimmed, and becomes a few keys. */
 export function Perform(): JSX.Element {
-  const poser = usePoser();
-  const show = poser.performs.value;
+  const { performer } = usePoser();
+  const show = performer.shows.value;
   const [from, to, error] = [useSignal(0), useSignal(0), useSignal(WITHIN)];
   const length = show?.phase === "done" ? Math.round(show.length_ms) : 0;
   useEffect(() => {
@@ -44,7 +44,7 @@ export function Perform(): JSX.Element {
   }, [length, from, to]);
   if (show === null) {
     return (
-      <button type="button" class="big" onClick={() => poser.perform()}>
+      <button type="button" class="big" onClick={() => performer.begin()}>
         <RecordMark on={false} />
         Perform from here
       </button>
@@ -58,7 +58,7 @@ export function Perform(): JSX.Element {
       </div>
     );
   }
-  const again = (): void => poser.trim(from.value, to.value, error.value);
+  const again = (): void => performer.trim(from.value, to.value, error.value);
   const seconds = (ms: number): string => `${(ms / 1000).toFixed(1)} s`;
   return (
     <div class="pose-perform" role="group" aria-label="What was performed">
@@ -102,10 +102,10 @@ export function Perform(): JSX.Element {
         }}
       />
       <div class="pose-tools">
-        <button type="button" class="primary" disabled={show.keys + show.walks === 0} onClick={() => poser.keepPerformance()}>
+        <button type="button" class="primary" disabled={show.keys + show.walks === 0} onClick={() => performer.keep()}>
           Keep it
         </button>
-        <button type="button" onClick={() => poser.dropPerformance()}>
+        <button type="button" onClick={() => performer.drop()}>
           Throw it away
         </button>
       </div>
@@ -124,10 +124,10 @@ function said({ keys, walks }: Performs, long: string, error: number): string {
 /** Drives the move and not the robot: a finger that lifts ends the walking; what the sliders say goes on until they are set back. */
 function Course(): JSX.Element {
   const maker = useMaker();
-  const poser = usePoser();
+  const { performer } = usePoser();
   const gait = maker.house.value?.maker.gaits[0];
   const [most, aside, spin] = [gait?.forward_mm_s ?? 60, gait?.left_mm_s ?? 60, gait?.turn_deg_s ?? 20].map(Math.floor) as [number, number, number];
-  const { course } = poser;
+  const { course } = performer;
   const right = useComputed(() => -course.value.left_mm_s);
   const up = useComputed(() => course.value.forward_mm_s);
   const { forward_mm_s, left_mm_s, turn_deg_s } = course.value;

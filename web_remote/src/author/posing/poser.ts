@@ -11,9 +11,10 @@ import type { Maker } from "../client.ts";
 import { BODY_AXES, type BodyAxis, type Channel, channels, FOOT_AXES, type Lane, LEG_PARTS, type Offset, over, type Pose, poseOf } from "../document.ts";
 import { likeLeg, mirrored, oppositeOf, side } from "../mirror.ts";
 import { type Body, footOffsets, legReaches, resisting } from "../reach.ts";
-import { type House, placedKeys, placedWalks, type Sheet } from "../sheet.ts";
+import { type House, placedKeys, placedWalks } from "../sheet.ts";
 import { jointsAt, tracksOf, valueAt } from "../tracks.ts";
-import { clipOf, type Course, otherWay, possible, type Sample, STANDS, walksOf, withPerformance } from "./performance.ts";
+import { otherWay } from "./performance.ts";
+import { Performer } from "./performer.ts";
 import { bodyReaches, bodyResisting } from "./reaching.ts";
 
 /** A key this near to the player's time is the one that is meant: half a frame. */
@@ -39,31 +40,6 @@ export interface Got<T> {
   ends: boolean;
 }
 
-/** How often a performance is looked at: half as often as frames are sent. */
-const SAMPLE_MS = 40;
-const LONGEST_SHOW_MS = 120_000;
-
-/** What is shown of a performance. */
-export interface Performs {
-  phase: "running" | "done";
-  length_ms: number;
-  keys: number;
-  walks: number;
-}
-
-/** A performance while it lasts and until it is kept. */
-interface Show {
-  gesture: string;
-  began: number;
-  at_ms: number;
-  /** Where everything was at first. */
-  rest: Pose;
-  /** All that has been moved since. */
-  pose: Pose;
-  base: Sheet;
-  samples: Sample[];
-}
-
 export class Poser {
   readonly maker: Maker;
   readonly part = signal<Lane>("body");
@@ -75,6 +51,7 @@ export class Poser {
   readonly ends = signal(false);
   /** The player's time whenever it stands still: nothing here is worked out anew for each picture of a preview. */
   readonly when = signal(0);
+  readonly performer: Performer;
 
   readonly #tracks = computed(() => {
     const [doc, house] = [this.maker.doc.value, this.maker.house.value];
@@ -110,6 +87,7 @@ export class Poser {
 
   constructor(maker: Maker) {
     this.maker = maker;
+    this.performer = new Performer(maker, this);
     effect(() => {
       if (!maker.player.playing.value) this.when.value = maker.player.at.value;
     });
@@ -133,74 +111,7 @@ export class Poser {
     this.held.value = "";
     this.ends.value = false;
     // A performance is one step as a whole.
-    if (!this.#show) this.maker.settle();
-  }
-
-  // ---------------------------------------------------------------- performing
-
-  readonly performs = signal<Performs | null>(null);
-  /** How it is driven at this moment of a performance. */
-  readonly course = signal<Course>(STANDS);
-  #show: Show | null = null;
-  #showOff = (): void => {};
-
-  /** From now on what a hand moves is recorded, as time goes by. */
-  perform(): void {
-    const { player, sheet } = this.maker;
-    if (!sheet.value || this.#show) return;
-    player.pause();
-    const at_ms = Math.round(player.at.peek());
-    player.seek(at_ms);
-    this.#show = { gesture: this.gesture(), began: performance.now(), at_ms, rest: this.whole(), pose: {}, base: sheet.value, samples: [] };
-    this.course.value = STANDS;
-    this.performs.value = { phase: "running", length_ms: 0, keys: 0, walks: 0 };
-    const timer = setInterval(() => this.#sample(), SAMPLE_MS);
-    this.#showOff = () => clearInterval(timer);
-  }
-
-  #sample(): void {
-    const show = this.#show;
-    if (!show) return;
-    const ms = performance.now() - show.began;
-    if (ms > LONGEST_SHOW_MS) return this.performed(2);
-    show.samples.push({ ms, pose: show.pose, course: possible(this.course.peek(), this.maker.house.peek()?.maker.gaits[0]) });
-    if (show.samples.length % 5 === 0) this.performs.value = { phase: "running", length_ms: ms, keys: 0, walks: 0 };
-  }
-
-  /** Enough: it becomes keys, which can still be trimmed. */
-  performed(error: number): void {
-    this.#sample();
-    this.#showOff();
-    const length_ms = this.#show?.samples.at(-1)?.ms ?? 0;
-    this.performs.value = { phase: "done", length_ms, keys: 0, walks: 0 };
-    this.trim(0, length_ms, error);
-  }
-
-  trim(from_ms: number, to_ms: number, error: number): void {
-    const [show, house, was] = [this.#show, this.maker.house.peek(), this.performs.peek()];
-    if (!show || !house || !was) return;
-    const clip = clipOf(show.samples, show.rest, from_ms, to_ms, error);
-    const walks = walksOf(show.samples, from_ms, to_ms, error, house.maker.cycle_ms);
-    this.performs.value = { ...was, keys: clip.length, walks: walks.length };
-    if (clip.length + walks.length > 0) this.maker.do({ do: "become", doc: withPerformance(show.base, clip, show.at_ms, house, walks), why: "performed" }, show.gesture);
-  }
-
-  /** Whoever goes away has not performed. */
-  leave(): void {
-    if (this.#show) this.dropPerformance();
-  }
-
-  keepPerformance(): void {
-    this.#show = null;
-    this.performs.value = null;
-    this.settle();
-  }
-
-  dropPerformance(): void {
-    const moved = this.#show && this.maker.sheet.peek() !== this.#show.base;
-    this.#showOff();
-    this.keepPerformance();
-    if (moved) this.maker.undo();
+    if (!this.performer.runs) this.maker.settle();
   }
 
   /** A step over the ground, as the robot's own forward and left at rest have it. */
@@ -232,8 +143,7 @@ export class Poser {
     const at = player.at.peek();
     const near = placedKeys(sheet.value).find((key) => Math.abs(key.ms - at) <= SAME_MS);
     const at_ms = near?.ms ?? Math.round(at);
-    const show = this.#show;
-    if (show) show.pose = over(show.pose, pose);
+    const show = this.performer.takes(pose);
     const all = show?.pose ?? pose;
     const done = this.maker.do({ do: "key", at_ms: show?.at_ms ?? at_ms, pose: all, free: otherWay(all) }, show?.gesture ?? gesture);
     if (done && !show && player.at.peek() !== at_ms) player.seek(at_ms);
