@@ -243,7 +243,7 @@ def test_with_the_pace_of_the_approach_it_is_toppras_too(light: Robot, seed: int
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.data())
+@given(data=st.data())
 def test_covering_costs_what_the_linear_programme_costs(data: st.DataObject, figures: Figures) -> None:
     count = data.draw(st.integers(1, 7))
     least = np.array(data.draw(st.lists(st.floats(0.05, 2), min_size=count, max_size=count)))
