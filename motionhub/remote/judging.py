@@ -24,7 +24,7 @@ from motionhub.errors import InputError
 from motionhub.motion.documents import Sequence
 from motionhub.motion.frames import Frames
 from motionhub.motion.render import render
-from motionhub.remote import making
+from motionhub.remote import answering
 from motionhub.remote.convert import pack
 from motionhub.remote.pipe import RATE_HZ
 from motionhub.remote.preview import Rows, packed, put_in, rows_of, step_of
@@ -64,7 +64,7 @@ class _Advising:
     """A verdict that has been given, while the advice on its findings is worked out."""
 
     findings: list[Finding]
-    verdict: making.Judged
+    verdict: answering.Judged
     took_s: float
     at: int = 0
 
@@ -186,7 +186,7 @@ class Judge:
         return self._advise(key, advising, WHILE_S)
 
     def _advise(
-        self, key: _Key, advising: _Advising, seconds: float, preview: making.PreviewInfo | None = None
+        self, key: _Key, advising: _Advising, seconds: float, preview: answering.PreviewInfo | None = None
     ) -> Answer:
         """Ask for advice for so long: the verdict, if all is there or a preview has to go; and what is to be asked."""
         until = time.perf_counter() + seconds
@@ -217,9 +217,9 @@ class Judge:
         return {}
 
 
-def _verdict(name: str, n: int) -> making.Judged:
+def _verdict(name: str, n: int) -> answering.Judged:
     """One that says nothing yet."""
-    return making.Judged(
+    return answering.Judged(
         name=name,
         n=n,
         place="",
@@ -239,8 +239,8 @@ def _is_short(stretch: tuple[int, int], frames: Frames) -> bool:
     return len(frames) >= LONG_FRAMES and stretch[1] - stretch[0] < len(frames) / 4
 
 
-def _finding(f: Finding) -> making.FindingInfo:
-    return making.FindingInfo(
+def _finding(f: Finding) -> answering.FindingInfo:
+    return answering.FindingInfo(
         rule=f.rule,
         severity=f.severity,
         start_s=f.start_s,
@@ -250,11 +250,11 @@ def _finding(f: Finding) -> making.FindingInfo:
         limit=f.limit,
         unit=f.unit,
         advice=f.advice,
-        remedies=[making.Remedy(kind=r.kind, words=r.words) for r in remedies(f)],
+        remedies=[answering.Remedy(kind=r.kind, words=r.words) for r in remedies(f)],
     )
 
 
-def send(message: making.Judged) -> Answer:
+def send(message: answering.Judged) -> Answer:
     """An answer that the hub passes on to the browser."""
     return {"send": pack(message)}
 

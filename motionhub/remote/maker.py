@@ -13,7 +13,7 @@ import numpy as np
 from motionhub.motion.gait import default_gait, gaits
 from motionhub.motion.posing import rest_joints, standing_feet
 from motionhub.motion.stepper import Stepper
-from motionhub.remote.making import GaitSpeed, MakerInfo
+from motionhub.remote.answering import GaitSpeed, MakerInfo
 
 if TYPE_CHECKING:
     from motionhub.motion.formats import Pose

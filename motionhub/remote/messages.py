@@ -4,8 +4,8 @@ Each message is a MessagePack map with a ``type``. The TypeScript types and the 
 are generated from these models (``python -m motionhub.remote.typescript``). Units are in the names;
 angles are degrees, lengths millimetres. Lengths of lists and strings are bounded: they come from outside.
 Here are the two unions. Their models are in :mod:`~motionhub.remote.asking` and :mod:`~motionhub.remote.telling`
-(the show, by direction), :mod:`~motionhub.remote.making` (moves), :mod:`~motionhub.remote.bringing` (bring-up)
-and :mod:`~motionhub.remote.readying` (before and after a show).
+(the show, by direction), :mod:`~motionhub.remote.making` and :mod:`~motionhub.remote.answering` (moves, likewise),
+:mod:`~motionhub.remote.bringing` (bring-up) and :mod:`~motionhub.remote.readying` (before and after a show).
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import Annotated
 
 from pydantic import Field, TypeAdapter
 
-from motionhub.remote import asking, bringing, making, readying, telling
+from motionhub.remote import answering, asking, bringing, making, readying, telling
 
 LIVE_PATH = "/live"
 """Where the WebSocket is."""
@@ -128,19 +128,19 @@ FromHub = Annotated[
     | readying.ShowChecked
     | readying.FlightTold
     | readying.SupplyTold
-    | making.Opened
-    | making.Editing
-    | making.Kept
-    | making.Judged
-    | making.Saved
-    | making.Conflict
-    | making.Changed
-    | making.VersionList
-    | making.PastVersion
-    | making.Mended
-    | making.Made
-    | making.Exported
-    | making.SoundKept,
+    | answering.Opened
+    | answering.Editing
+    | answering.Kept
+    | answering.Judged
+    | answering.Saved
+    | answering.Conflict
+    | answering.Changed
+    | answering.VersionList
+    | answering.PastVersion
+    | answering.Mended
+    | answering.Made
+    | answering.Exported
+    | answering.SoundKept,
     Field(discriminator="type"),
 ]
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from motionhub.check.timeline import Timeline
 from motionhub.motion.posing import rotation
-from motionhub.remote.making import PreviewInfo
+from motionhub.remote.answering import PreviewInfo
 from motionhub.robot.mass import centre_of_mass
 
 Array = NDArray[np.float64]
@@ -20,7 +20,7 @@ SMOOTH, LONG = 3_000, 15_000
 
 @dataclass(frozen=True, eq=False)
 class Rows:
-    """One row of each for every moment that is drawn, in the types of :class:`~.making.PreviewInfo`."""
+    """One row of each for every moment that is drawn, in the types of :class:`~.answering.PreviewInfo`."""
 
     rate_hz: float
     joints: NDArray[np.int16]

@@ -26,13 +26,13 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from motionhub.motion import formats
-from motionhub.remote import asking, bringing, making, messages, parts, readying, telling
+from motionhub.remote import answering, asking, bringing, making, messages, parts, readying, telling
 
 _SOURCE = Path(__file__).parents[2] / "web_remote" / "src"
 TARGET = _SOURCE / "messages.gen.ts"
 DOCUMENT_TARGET = _SOURCE / "author" / "document.gen.ts"
 
-_MODULES = (parts, making, bringing, readying, asking, telling, messages)
+_MODULES = (parts, making, answering, bringing, readying, asking, telling, messages)
 """What makes up the messages; the first has what the others share."""
 
 _HEAD = """\

@@ -33,7 +33,7 @@ from motionhub.motion.formats import Cue
 from motionhub.motion.render import render
 from motionhub.motion.retime import knots, stretched
 from motionhub.motion.thinning import Thinned, cues_of, thin, transcribe
-from motionhub.remote import making
+from motionhub.remote import answering, making
 from motionhub.remote.convert import pack
 from motionhub.remote.judging import Answer, Judge
 from motionhub.remote.maker import maker_info, poses_text
@@ -112,10 +112,10 @@ class Worker:
     def versions(self, job: dict[str, Any]) -> Answer:
         """What was saved of a sequence before."""
         items = [
-            making.VersionInfo(id=v.path.stem, replaced=v.replaced.astimezone().isoformat(timespec="seconds"))
+            answering.VersionInfo(id=v.path.stem, replaced=v.replaced.astimezone().isoformat(timespec="seconds"))
             for v in self.library.history(job["name"])
         ]
-        return _send(making.VersionList(name=job["name"], items=items))
+        return _send(answering.VersionList(name=job["name"], items=items))
 
     def look_back(self, job: dict[str, Any]) -> Answer:
         """An earlier text of a sequence."""
@@ -123,7 +123,7 @@ class Worker:
             if version.path.stem == job["id"]:
                 text = read_text(version.path)
                 self.library.parse_sequence(text, f"{job['name']} of {version.replaced:%d %b %H:%M}")
-                return _send(making.PastVersion(name=job["name"], id=job["id"], text=text))
+                return _send(answering.PastVersion(name=job["name"], id=job["id"], text=text))
         raise InputError(job["name"], "", "that version is no longer kept")
 
     # ---------------------------------------------------------------- mends
@@ -147,7 +147,7 @@ class Worker:
         _, _, finding, remedy = min(fitting, key=lambda item: item[:2])
         done: Remedied = remedied(sequence, self.robot, finding, remedy, judge)
         text = jsontext.dump(done.sequence.document)
-        return _send(making.Mended(name=job["name"], n=job["n"], text=text, words=done.words, left=done.left))
+        return _send(answering.Mended(name=job["name"], n=job["n"], text=text, words=done.words, left=done.left))
 
     def thin(self, job: dict[str, Any]) -> Answer:
         """A sequence with fewer keyframes."""
@@ -157,7 +157,7 @@ class Worker:
         gone = before - done.keyframes
         words = f"{gone} of {before} keys left out; no joint is more than {_up(done.error_deg)} deg off"
         return _send(
-            making.Mended(
+            answering.Mended(
                 name=job["name"],
                 n=job["n"],
                 text=jsontext.dump(done.sequence.document),
@@ -209,7 +209,7 @@ class Worker:
         count = len(document.keyframes)
         words = f"{count} keys" + (f" and {len(document.walks)} walks" if document.walks else "")
         text = jsontext.dump(document)
-        return _send(making.Made(name=job["name"], text=text, words=words, keyframes=count, error_deg=0.0))
+        return _send(answering.Made(name=job["name"], text=text, words=words, keyframes=count, error_deg=0.0))
 
     def _made(self, job: dict[str, Any], done: Thinned, cues: list[Cue], more: str) -> Answer:
         document = done.sequence.document.model_copy(update={"cues": cues})
@@ -219,7 +219,7 @@ class Worker:
             raise InputError(job["name"], "", "expected less movement or a larger error: it takes too many keys")
         words = f"{done.keyframes} keys; no joint is more than {_up(done.error_deg)} deg off{more}"
         return _send(
-            making.Made(
+            answering.Made(
                 name=job["name"], text=text, words=words, keyframes=done.keyframes, error_deg=round(done.error_deg, 3)
             )
         )
@@ -229,7 +229,7 @@ class Worker:
         data = pack_frames(render(self._read(job), self.robot, job["rate_hz"]))
         if len(data) > EXPORT_BYTES:
             raise InputError(job["name"], "", "too long to be sent; motionhub frames writes it to a file")
-        return _send(making.Exported(name=job["name"], data=data))
+        return _send(answering.Exported(name=job["name"], data=data))
 
     # ---------------------------------------------------------------- what they share
 

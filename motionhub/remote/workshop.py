@@ -21,7 +21,7 @@ from motionhub.hub.errands import Errands
 from motionhub.library.drafts import Drafts, StoredDraft
 from motionhub.library.sounds import Sounds
 from motionhub.motion.frames import Frames
-from motionhub.remote import making
+from motionhub.remote import answering, making
 from motionhub.remote.beside import Beside
 from motionhub.remote.convert import pack
 from motionhub.remote.pipe import RATE_HZ, Setup
@@ -191,11 +191,11 @@ class Workshop:
             return str((answer or {}).get("refused", "it could not be opened"))
         person.open[name.lower()] = name
         drafts = [
-            making.KeptDraft(hand=d.hand, text=d.text, base=d.base, n=d.n, by=d.by, made=d.made) for d in kept[:4]
+            answering.KeptDraft(hand=d.hand, text=d.text, base=d.base, n=d.n, by=d.by, made=d.made) for d in kept[:4]
         ]
         person.send(
             pack(
-                making.Opened(
+                answering.Opened(
                     name=name,
                     others=self._others(name, client),
                     drafts=drafts,
@@ -216,7 +216,7 @@ class Workshop:
         """Tell all who have a move open who else has."""
         for client, person in self._people.items():
             if own := person.open.get(name.lower()):
-                person.send(pack(making.Editing(name=own, others=self._others(name, client))))
+                person.send(pack(answering.Editing(name=own, others=self._others(name, client))))
 
     # ---------------------------------------------------------------- drafts
 
@@ -239,7 +239,7 @@ class Workshop:
                 except InputError as error:
                     send(pack(Refused(to="draft", text=f"it could not be kept: {error.expected}")))
                 else:
-                    send(pack(making.Kept(name=name, n=draft.n)))
+                    send(pack(answering.Kept(name=name, n=draft.n)))
         finally:
             keeping.busy = False
 
@@ -253,15 +253,15 @@ class Workshop:
         if "conflict" in answer:
             words = self._who_saved(name, answer["version"])
             version, text = answer["version"], answer["conflict"]
-            person.send(pack(making.Conflict(name=name, version=version, text=text, words=words)))
+            person.send(pack(answering.Conflict(name=name, version=version, text=text, words=words)))
             return ""
         self._saved_by[answer["version"]] = person.name, datetime.now().strftime("%H:%M")
         await asyncio.to_thread(self._drafts.drop, name, message.hand)
-        person.send(pack(making.Saved(name=name, version=answer["version"])))
+        person.send(pack(answering.Saved(name=name, version=answer["version"])))
         words = self._who_saved(name, answer["version"])
         for other, watching in self._people.items():
             if other != client and (own := watching.open.get(name.lower())):
-                watching.send(pack(making.Changed(name=own, version=answer["version"], words=words)))
+                watching.send(pack(answering.Changed(name=own, version=answer["version"], words=words)))
         return ""
 
     def _who_saved(self, name: str, version: str) -> str:
@@ -305,7 +305,7 @@ class Workshop:
         person.sound.clear()
         await asyncio.to_thread(self._sounds.save, message.name, b"".join(parts))
         self._publish(f"{self._sound_path}/{message.name}", b"".join(parts))
-        person.send(pack(making.SoundKept(name=message.name)))
+        person.send(pack(answering.SoundKept(name=message.name)))
 
     def _publish_soon(self, name: str) -> None:
         async def publish() -> None:
