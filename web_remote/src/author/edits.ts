@@ -10,7 +10,6 @@ import {
   BODY_AXES,
   beatMs,
   type Channel,
-  type Cue,
   channels,
   countsBeats,
   endMs,
@@ -25,7 +24,6 @@ import {
   poseOf,
   type SequenceFile,
   type Sound,
-  type WalkStretch,
   wholePose,
 } from "./document.ts";
 import { likeLeg, mirrored, oppositeOf, side } from "./mirror.ts";
@@ -45,6 +43,7 @@ import {
   withKeys,
   withWalks,
 } from "./sheet.ts";
+import { type CueChange, cueFields, type CueFields, setCue, setWalk, type WalkChange, walkFields, type WalkFields, within } from "./besides.ts";
 import { inMeasure, lengthened, retempoed, stretched, trimmed } from "./timing.ts";
 
 export { type House, keyOf, placedCues, placedKeys, placedWalks, type Sheet, sheetOf, Unable } from "./sheet.ts";
@@ -57,9 +56,6 @@ export interface Mark {
 
 /** Marks that were copied: times from the first of them on. */
 export type Clip = readonly { readonly ms: number; readonly pose: Pose; readonly approach?: string; readonly named?: string }[];
-
-type WalkFields = Omit<WalkStretch, "from_ms" | "to_ms" | "from_beat" | "to_beat">;
-type CueFields = Omit<Cue, "at_ms" | "at_beat">;
 
 export type Action =
   /** Key these channels at a time: on the keyframe that is there, or on a new one, which then no longer keys `free`. */
@@ -85,10 +81,10 @@ export type Action =
   /** Another tempo: what counts in beats goes along with it. */
   | { do: "tempo"; tempo_bpm: number }
   | { do: "walk"; from_ms: number; to_ms: number; walk: WalkFields }
-  | { do: "set-walk"; walk: number; from_ms?: number; to_ms?: number; set?: WalkFields }
+  | ({ do: "set-walk" } & WalkChange)
   | { do: "remove-walks"; walks: readonly number[] }
   | { do: "cue"; at_ms: number; cue: CueFields }
-  | { do: "set-cue"; cue: number; at_ms?: number; set?: Partial<CueFields>; for_ever?: boolean }
+  | ({ do: "set-cue" } & CueChange)
   | { do: "remove-cues"; cues: readonly number[] }
   /** Keep a pose in the document under a name; null forgets it, and keyframes that named it keep what it gave. */
   | { do: "name-pose"; name: string; pose: Pose | null }
@@ -205,11 +201,6 @@ export function copy(sheet: Sheet, marks: readonly Mark[], house: House): Clip {
 }
 
 // ---------------------------------------------------------------- values
-
-function within(value: number, [low, high]: readonly [number, number]): number {
-  if (!Number.isFinite(value)) throw new Unable("That is no number.");
-  return Math.min(high, Math.max(low, value)) + 0;
-}
 
 function tempo(bpm: number): number {
   return within(bpm, BOUNDS.SequenceFile.tempo_bpm);
@@ -384,63 +375,6 @@ function usePose(sheet: Sheet, id: number, name: string | null, house: House): S
     const own_ = [...channels(own)].filter(([channel]) => !named.has(channel));
     return { ...replaced(own, poseOf(own_)), pose: name };
   });
-}
-
-// ---------------------------------------------------------------- walks and cues
-
-function walkFields(house: House, fields: WalkFields): WalkFields {
-  const { gait, ...numbers } = fields;
-  if (gait !== undefined && !house.maker.gaits.some(({ name }) => name === gait)) {
-    throw new Unable(`${house.robot.name} has no gait called ${gait}.`);
-  }
-  const bounds = BOUNDS.WalkStretch as Record<string, readonly [number, number]>;
-  const found: Record<string, number> = {};
-  for (const [name, value] of Object.entries(numbers)) {
-    const range = bounds[name];
-    if (range && value !== undefined) found[name] = within(value, name === "lift_mm" ? [1, range[1]] : range);
-  }
-  return { ...(gait !== undefined && { gait }), ...found };
-}
-
-function setWalk(sheet: Sheet, { walk: id, from_ms, to_ms, set }: Extract<Action, { do: "set-walk" }>, house: House): Sheet {
-  const walks = placedWalks(sheet);
-  const own = walks.find((walk) => walk.id === id);
-  if (!own) return sheet;
-  // It goes as far as its neighbours leave room.
-  const before = Math.max(0, ...walks.filter(({ from }) => from < own.from).map(({ to }) => to));
-  const after = Math.min(Infinity, ...walks.filter(({ from }) => from > own.from).map(({ from }) => from));
-  const from = Math.min(Math.max(from_ms ?? own.from, before), after);
-  const to = Math.min(Math.max(to_ms ?? own.to, before), after);
-  if (!(to - from >= 1)) throw new Unable("There is no room for this walk there.");
-  const walk = set ? { ...own.walk, ...walkFields(house, set) } : own.walk;
-  return withWalks(sheet, walks.map((each) => (each === own ? { id, from, to, walk } : each)));
-}
-
-function cueFields(house: House, fields: CueFields): CueFields {
-  if (!house.robot.outputs.some(({ name }) => name === fields.output)) {
-    throw new Unable(`${house.robot.name} has no output called ${fields.output}.`);
-  }
-  const fade = fields.fade_ms === undefined ? undefined : within(fields.fade_ms, BOUNDS.Cue.fade_ms);
-  const lasts = fields.for_ms === undefined ? undefined : within(fields.for_ms, [1, BOUNDS.Cue.for_ms[1]]);
-  return {
-    output: fields.output,
-    level: within(fields.level, BOUNDS.Cue.level),
-    ...(fade !== undefined && { fade_ms: lasts === undefined ? fade : Math.min(fade, lasts) }),
-    ...(lasts !== undefined && { for_ms: lasts }),
-  };
-}
-
-function setCue(sheet: Sheet, { cue: id, at_ms, set, for_ever }: Extract<Action, { do: "set-cue" }>, house: House): Sheet {
-  return withCues(
-    sheet,
-    placedCues(sheet).map((each) => {
-      if (each.id !== id) return each;
-      const { at_ms: a, at_beat: b, for_ms, ...rest } = each.cue;
-      const fields = { ...rest, ...(for_ms !== undefined && !for_ever && { for_ms }), ...set };
-      const when = { ...(a !== undefined && { at_ms: a }), ...(b !== undefined && { at_beat: b }) };
-      return { id, ms: at_ms ?? each.ms, cue: { ...when, ...cueFields(house, fields) } };
-    }),
-  );
 }
 
 /** A whole other document; parts that are where parts were before keep their numbers. */

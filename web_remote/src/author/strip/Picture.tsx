@@ -4,7 +4,8 @@ import { useEffect, useRef } from "preact/hooks";
 import { useMaker } from "../context.ts";
 import { handle } from "./hands.ts";
 import { Keys } from "./Keys.tsx";
-import { type Ink, paint, readInk } from "./paint.ts";
+import { type Ink, readInk } from "./ink.ts";
+import { paint } from "./paint.ts";
 import { heightOf } from "./rows.ts";
 import { stripOf } from "./state.ts";
 

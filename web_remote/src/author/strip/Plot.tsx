@@ -3,7 +3,7 @@ import type { JSX } from "preact";
 import { useEffect, useRef } from "preact/hooks";
 import uPlot from "uplot";
 import { useMaker } from "../context.ts";
-import { readInk } from "./paint.ts";
+import { readInk } from "./ink.ts";
 import { gutterFor } from "./Picture.tsx";
 import { sampled, type Subject, subjectOf } from "./series.ts";
 import { stripOf } from "./state.ts";

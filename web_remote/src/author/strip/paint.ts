@@ -6,39 +6,10 @@
 
 import { curveOf } from "../approach.ts";
 import type { Channel } from "../document.ts";
+import { type Ink, lantern, ring, scribble, wideness } from "./ink.ts";
 import { laneOfFinding, placed, type Row, RULER, walkWords } from "./rows.ts";
 import { leadOf, type StripState } from "./state.ts";
 import { ticks } from "./view.ts";
-
-export interface Ink {
-  paper: string;
-  inset: string;
-  ink: string;
-  soft: string;
-  line: string;
-  lamp: string;
-  glow: string;
-  bad: string;
-  good: string;
-  font: string;
-}
-
-export function readInk(element: Element): Ink {
-  const style = getComputedStyle(element);
-  const read = (name: string): string => style.getPropertyValue(name).trim();
-  return {
-    paper: read("--paper"),
-    inset: read("--inset"),
-    ink: read("--ink"),
-    soft: read("--soft"),
-    line: read("--line"),
-    lamp: read("--lamp"),
-    glow: read("--glow"),
-    bad: read("--bad"),
-    good: read("--good"),
-    font: read("--sans"),
-  };
-}
 
 /** Between the names and the start, so that a lantern at 0 is seen whole. */
 const MARGIN = 9;
@@ -58,19 +29,6 @@ export interface Frame {
 /** Where rows are drawn at this moment. */
 export function spread(rows: readonly Row[], scrolled: number): { row: Row; top: number; height: number }[] {
   return placed(rows).map((each) => (FIXED.has(each.row.name) ? each : { ...each, top: each.top - scrolled }));
-}
-
-/** How wide words are in the fonts that they have been drawn in: asked of the browser each time, it is slow. */
-const widths = new Map<string, number>();
-
-function wide(words: string, context: CanvasRenderingContext2D): number {
-  const key = `${context.font} ${words}`;
-  const known = widths.get(key);
-  if (known !== undefined) return known;
-  const found = context.measureText(words).width;
-  if (widths.size > 500) widths.clear();
-  widths.set(key, found);
-  return found;
 }
 
 export function paint(context: CanvasRenderingContext2D, strip: StripState, ink: Ink, frame: Frame): void {
@@ -201,17 +159,11 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
     context.textBaseline = "middle";
     context.fillStyle = active ? ink.ink : ink.soft;
     const split = row.words.indexOf(" ");
-    if (split > 0 && wide(row.words, context) > edge - 10) {
+    if (split > 0 && wideness(row.words, context) > edge - 10) {
       context.fillText(row.words.slice(0, split), 7, y + tall / 2 - 6, edge - 9);
       context.fillText(row.words.slice(split + 1), 7, y + tall / 2 + 7, edge - 9);
     } else context.fillText(row.words, 7, y + tall / 2 + 1, edge - 9);
-    if (here && frame.focused) ring(2, y + 2, edge - 5, tall - 4);
-  }
-
-  function ring(left: number, up: number, wide: number, tall: number): void {
-    context.strokeStyle = ink.lamp;
-    context.lineWidth = 3;
-    context.strokeRect(left, up, wide, tall);
+    if (here && frame.focused) ring(context, ink, 2, y + 2, edge - 5, tall - 4);
   }
 
   function lane(row: Row, y: number, tall: number): void {
@@ -225,8 +177,8 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
       const at = x(item.ms);
       if (at < edge - 12 || at > width + 12) continue;
       const chosen = strip.isChosen(row, item);
-      lantern(at, level(item.ms), chosen, at - last < 5 && !chosen);
-      if (frame.focused && isActive(row, item.id)) ring(at - 12, y + 3, 24, tall - 6);
+      lantern(context, ink, at, level(item.ms), chosen, at - last < 5 && !chosen);
+      if (frame.focused && isActive(row, item.id)) ring(context, ink, at - 12, y + 3, 24, tall - 6);
       last = at;
     }
   }
@@ -312,38 +264,7 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
       const colour = finding.severity === "error" ? ink.bad : ink.lamp;
       context.fillStyle = `${colour}24`;
       context.fillRect(a, y, wide, tall - 1);
-      scribble(a, y + tall - 9, wide, colour);
-    }
-  }
-
-  function scribble(left: number, y: number, wide: number, colour: string): void {
-    const [a, b] = [Math.max(left, gutter - 6), Math.min(left + wide, width + 6)];
-    context.strokeStyle = colour;
-    context.lineWidth = 1.75;
-    context.beginPath();
-    context.moveTo(a, y);
-    for (let at = a, i = 0; at < b; at += 4, i++) context.lineTo(Math.min(at + 4, b), y + (i % 2 ? 0 : -4));
-    context.stroke();
-  }
-
-  function lantern(at: number, y: number, chosen: boolean, thin: boolean): void {
-    if (thin) {
-      context.fillStyle = ink.ink;
-      context.fillRect(at - 0.75, y, 1.5, 10);
-      return;
-    }
-    context.fillStyle = chosen ? ink.glow : ink.paper;
-    context.strokeStyle = ink.ink;
-    context.lineWidth = chosen ? 2.5 : 1.75;
-    context.beginPath();
-    context.moveTo(at, y - 3);
-    context.lineTo(at, y);
-    context.roundRect(at - 5, y, 10, 11, 3.5);
-    context.fill();
-    context.stroke();
-    if (chosen) {
-      context.fillStyle = ink.ink;
-      context.fillRect(at - 1, y + 3.5, 2, 4);
+      scribble(context, colour, Math.max(a, gutter - 6), Math.min(a + wide, width + 6), y + tall - 9);
     }
   }
 
@@ -365,7 +286,7 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
       context.closePath();
       context.fill();
       if (lit) context.stroke();
-      if (frame.focused && isActive(row, item.id)) ring(at - 10, y + 2, 20, tall - 5);
+      if (frame.focused && isActive(row, item.id)) ring(context, ink, at - 10, y + 2, 20, tall - 5);
     }
     if (!chosen) return;
     // What is taken hold of to stretch the time in between.
@@ -393,13 +314,13 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
       const here = isActive(row, item.id);
       context.fillStyle = `${colour}${here ? "55" : "22"}`;
       context.fillRect(a, y + 2, long, tall - 5);
-      scribble(a, y + tall - 6, long, colour);
+      scribble(context, colour, Math.max(a, gutter - 6), Math.min(a + long, width + 6), y + tall - 6);
       context.font = `600 11px ${ink.font}`;
       context.textBaseline = "middle";
       context.fillStyle = colour;
       const words = finding.rule.replace("-", " ");
-      if (wide(words, context) < long - 6) context.fillText(words, Math.max(a, gutter) + 4, y + tall / 2 - 3);
-      if (here && frame.focused) ring(a, y + 1, long, tall - 4);
+      if (wideness(words, context) < long - 6) context.fillText(words, Math.max(a, gutter) + 4, y + tall / 2 - 3);
+      if (here && frame.focused) ring(context, ink, a, y + 1, long, tall - 4);
     }
   }
 
@@ -426,7 +347,7 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
       context.clip();
       context.fillText(walk ? walkWords(walk) : "", Math.max(a, gutter) + 9, y + tall / 2);
       context.restore();
-      if (frame.focused && isActive(row, item.id)) ring(a, y + 2, b - a, tall - 5);
+      if (frame.focused && isActive(row, item.id)) ring(context, ink, a, y + 2, b - a, tall - 5);
     }
   }
 
@@ -454,7 +375,7 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
       context.beginPath();
       context.arc(at, y + tall / 2 - 2, 6.5, 0, 2 * Math.PI);
       context.stroke();
-      if (frame.focused && isActive(row, item.id)) ring(at - 11, y + 2, 22, tall - 5);
+      if (frame.focused && isActive(row, item.id)) ring(context, ink, at - 11, y + 2, 22, tall - 5);
     }
   }
 
@@ -477,6 +398,6 @@ export function paint(context: CanvasRenderingContext2D, strip: StripState, ink:
         context.fillRect(at, y + (tall - tallest) / 2, 1.5, tallest);
       }
     }
-    if (frame.focused && isActive(row, item.id)) ring(Math.max(gutter, x(item.ms)) + 2, y + 2, 24, tall - 5);
+    if (frame.focused && isActive(row, item.id)) ring(context, ink, Math.max(gutter, x(item.ms)) + 2, y + 2, 24, tall - 5);
   }
 }
