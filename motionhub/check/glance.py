@@ -19,6 +19,8 @@ from motionhub.motion.frames import Frames
 
 LEAD_S = 1.0
 """So much before and after the edit is worked out with it: servos that lag, and bodies that are gathering way."""
+NOTHING = 0, -1
+"""No frame is another."""
 OF_ALL = ("holding-torque", "charge", "link-rate")
 """Rules that are about the whole of a move."""
 
@@ -36,7 +38,7 @@ class Glance:
 
 
 def edited(frames: Frames, before: Frames) -> tuple[int, int] | None:
-    """The first and the last frame that differ; None if none does or the two cannot be held against each other."""
+    """The first and last frame that differ, or :data:`NOTHING`; None if the two cannot be held against each other."""
     if len(frames) != len(before) or frames.robot is not before.robot:
         return None
     names = ("joints", "outputs", "travel", "reach_error")
@@ -44,7 +46,7 @@ def edited(frames: Frames, before: Frames) -> tuple[int, int] | None:
     for name in names:
         changed |= (getattr(frames, name) != getattr(before, name)).any(axis=1)
     where = np.flatnonzero(changed)
-    return (int(where[0]), int(where[-1])) if where.size else None
+    return (int(where[0]), int(where[-1])) if where.size else NOTHING
 
 
 def glance(frames: Frames, first: int, last: int, step: int = 1) -> Glance:

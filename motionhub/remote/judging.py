@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motionhub.check.findings import Finding, advised
-from motionhub.check.glance import edited, glance
+from motionhub.check.glance import NOTHING, edited, glance
 from motionhub.check.glance import put_in as with_glance
 from motionhub.check.remedies import remedies
 from motionhub.check.report import Report, check
@@ -57,6 +57,10 @@ class _Known:
     frames: Frames
     rows: Rows
     findings: tuple[Finding, ...]
+
+    @property
+    def fits(self) -> bool:
+        return not any(f.severity == "error" for f in self.findings)
 
 
 @dataclass
@@ -110,11 +114,18 @@ class Judge:
         began = time.perf_counter()
         name, n, key = job["name"], job["n"], (job["client"], job["name"])
         self._advising.pop(key, None)
-        self._unchecked.pop(key, None)
+        half = self._unchecked.pop(key, None) is not None
         try:
             frames = render(self._read(job), self._robot, RATE_HZ)
             known = None if job["whole"] else self._known.get(key)
             stretch = known and edited(frames, known.frames)
+            if known and stretch == NOTHING and not half:
+                # As when a key is set where it changes nothing: what was found stands.
+                verdict = _verdict(name, n).model_copy(update={"fits": known.fits, "duration_s": frames.duration_s})
+                self._remember(key, _Known(n, frames, known.rows, known.findings))
+                took = time.perf_counter() - began
+                preview = packed(known.rows, known.rows, known.n)
+                return self._advise(key, _Advising(list(known.findings), verdict, took), PROMPT_S - took, preview)
             if known and stretch and _is_short(stretch, frames):
                 return self._glance(key, n, frames, known, stretch, began)
             return self._judge(key, n, frames, known, began)
@@ -137,21 +148,24 @@ class Judge:
         self, key: _Key, n: int, frames: Frames, known: _Known, stretch: tuple[int, int], began: float
     ) -> Answer:
         """What the edit has done where it was made; all of it is checked when no other has come for a moment."""
-        first, last = stretch
-        step = step_of(len(frames))
-        # From where whole rows begin, so that they fall on the same moments.
-        looked = glance(frames, first, last, step)
-        at = looked.start // step
-        near = max(at, (first - _BESIDE) // step), min((last + _BESIDE) // step, (looked.end - 1) // step)
-        rows = put_in(known.rows, rows_of(looked.timeline, step), at, *near)
-        findings = with_glance(known.findings, looked, first / RATE_HZ, last / RATE_HZ)
+        rows, findings = known.rows, known.findings
+        if stretch != NOTHING:
+            first, last = stretch
+            step = step_of(len(frames))
+            # From where whole rows begin, so that they fall on the same moments.
+            looked = glance(frames, first, last, step)
+            at = looked.start // step
+            near = max(at, (first - _BESIDE) // step), min((last + _BESIDE) // step, (looked.end - 1) // step)
+            rows = put_in(rows, rows_of(looked.timeline, step), at, *near)
+            findings = with_glance(findings, looked, first / RATE_HZ, last / RATE_HZ)
         preview = packed(rows, known.rows, known.n)
-        self._remember(key, _Known(n, frames, rows, findings))
+        now = _Known(n, frames, rows, findings)
+        self._remember(key, now)
         self._unchecked[key] = n, frames
         while len(self._unchecked) > REMEMBERED:
             self._unchecked.popitem(last=False)
         update = {
-            "fits": not any(f.severity == "error" for f in findings),
+            "fits": now.fits,
             "duration_s": float(frames.duration_s),
             "findings": [_finding(f) for f in findings],
             "preview": preview,

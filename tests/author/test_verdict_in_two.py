@@ -149,3 +149,18 @@ def test_all_of_it_is_not_checked_when_another_edit_has_come(tmp_path: Path) -> 
     answer = beside.do(long_sway(3, -20))
     assert beside.do(old) == {}
     assert all_of(beside, answer)["n"] == 3
+
+
+def test_what_changes_no_frame_has_the_verdict_that_there_was(tmp_path: Path) -> None:
+    beside = Worker(Setup(TANSY, Calibration.default(TANSY), tmp_path, SHIPPED))
+    beside.do(long_sway(1, 0))
+    part = beside.do(long_sway(2, -70))
+    half = told(beside.do(long_sway(3, -70)))
+    assert half["partly"], "all of it has not been looked at yet"
+    assert half["findings"] == told(part)["findings"]
+    whole = all_of(beside, beside.do(long_sway(4, -70)))
+    again = told(beside.do(long_sway(5, -70)))
+    assert not again["partly"]
+    assert [(f["rule"], f["value"]) for f in again["findings"]] == [(f["rule"], f["value"]) for f in whole["findings"]]
+    assert (again["fits"], again["n"]) == (False, 5)
+    assert again["preview"]["first"] == again["preview"]["frames"], "nothing is drawn anew"
