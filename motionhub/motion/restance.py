@@ -163,7 +163,10 @@ def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags) -> list[_Pa
     # Legs weigh something on their way down, too: what stands must not tip over onto one that is about to land.
     if landing.any():
         landed = np.where(landing[:, None], last.feet, now.feet)
-        body = _over(robot, now.body, np.stack([now.feet, landed]), down[0], allowed=COSTS)
+        # One that only just hangs stood a moment ago, and shared the weight: lifted, it leaves it to the others.
+        lifts = landing & (now.feet[:, 2] - last.feet[:, 2] < SAME_PLACE) & (away > SAME_PLACE)
+        allowed = None if lifts.any() else COSTS
+        body = _over(robot, now.body, np.stack([now.feet, landed]), down[0], allowed)
         along = ~down[0][:, None] * (body - now.body)[:3]  # in the air, legs are carried as they hang
         go(replace(now, body=body, feet=now.feet + along))
     # A foot that is only just in the air would be dragged along on its way: it is lifted for that.

@@ -96,6 +96,31 @@ def test_a_raised_foot_goes_down_by_itself(robot: Robot) -> None:
     held(robot, start, path)
 
 
+@pytest.mark.parametrize("leg", range(4))
+def test_a_foot_that_only_just_hangs_is_lifted_from_feet_that_have_the_margin(leg: int) -> None:
+    """As a Stop leaves it: little over the ground, where it keeps the robot from tipping, and not at its place."""
+    robot = shipped("trestle")
+    feet = standing_feet(robot)
+    feet[leg] += [0.01, 0.0, 1.5e-3]
+    others = np.arange(4) != leg
+
+    def held_at(share: float) -> np.ndarray:
+        """Carried from that foot's side over to the middle of the others'."""
+        body = np.zeros(6)
+        body[:2] = share * (feet[others, :2].mean(axis=0))
+        return joints_for(robot, body, feet)[0]
+
+    starts = [held_at(share) for share in np.linspace(0.0, 1.0, 201)]
+    found = rest_on_ground(robot, np.array(starts))
+    thin = int(np.flatnonzero(~found.down[:, leg] & (found.margin > 0.4 * robot.walk.margin))[0])
+    assert found.margin[thin] < 0.8 * robot.walk.margin
+    path = hand_over(robot, starts[thin], rest_joints(robot), DT)
+    support = rest_on_ground(robot, path)
+    up = support.clearance.max(axis=1) > SAME_PLACE
+    assert up.any()
+    assert support.margin[up].min() >= robot.walk.margin - 1e-4
+
+
 def test_feet_that_stand_elsewhere_are_lifted_over(tansy: Robot) -> None:
     """Feet spread outward: no turn or shift of the body lays them home, so each has to step."""
     feet = standing_feet(tansy)
