@@ -1,4 +1,4 @@
-"""Walks proved in MuJoCo: some of it by default, all of it with MOTIONHUB_WALKING=full (a quarter of an hour on one core)."""
+"""Walks proved in MuJoCo: some of it by default, all of it with MOTIONHUB_WALKING=full (15 minutes on one core)."""
 
 import os
 
