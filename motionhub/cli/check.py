@@ -95,6 +95,8 @@ def check(
     if not names and not sizing:
         raise InputError("motionhub check", "SEQUENCE", "expected a move, found none")
     moves = [find_move(name, library) for name in names or _sequences(library)]
+    if not moves:
+        raise InputError("motionhub check", "SEQUENCE", f"expected a move of {robot.name} to size by, found none")
     coder = frame_bytes(robot, library.calibration(), RATE_HZ)
     kept: list[Report] = []
     listed: list[dict[str, object]] = []

@@ -184,6 +184,9 @@ async def _size(stage: Stage) -> list[str]:
     import motionhub
 
     library = stage.library
+    entries = await asyncio.to_thread(library.entries)
+    if not any(entry.kind == "sequence" and not entry.unreadable for entry in entries):
+        return ["It follows from the moves, and this robot has none yet. Make one first."]
     command = [sys.executable, "-m", "motionhub", "check", "--size", "--json"]
     command += ["--robot", str(Path(library.robot.source).absolute())]
     if library.folder.is_dir():

@@ -213,7 +213,7 @@ MISREAD = {
 def test_a_misread_angle_is_named_and_read_again(phone: Phone, robot: TcpRobot, until: Until) -> None:
     hands, page = Hands(phone, keys=False), phone.page
     phone.card("Robot")
-    hands.button("Bring it up")
+    hands.button("Go on with it")
     named = page.get_by_text("the reading of 68.4° at 1944 µs is 9° from what the others say")
     expect(named).to_be_visible()
     page.get_by_label("My protractor reads to").select_option("0.5")

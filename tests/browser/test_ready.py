@@ -59,12 +59,8 @@ def test_a_meter_the_check_and_the_last_minute(phone: Phone, robot: TcpRobot) ->
     expect(ready.get_by_role("list").last).to_contain_text("meter shows")
 
 
-@pytest.mark.parametrize("machine", ["trestle"])
 def test_the_sweep_is_seen_and_the_supply_is_advised(phone: Phone, robot: TcpRobot) -> None:
-    """All joints go and are said to have moved; the regulator's advice is worked out beside it.
-
-    The robot is the one whose sweep is over soonest.
-    """
+    """All joints go and are said to have moved; the regulator's advice is worked out beside it."""
     ready = opened(phone)
     ready.get_by_role("button", name="Power").tap()
     ready.get_by_role("button", name="What must it be?").tap()
@@ -115,3 +111,13 @@ def test_every_place_can_be_left_and_worked_by_what_is_seen(phone: Phone, size: 
     box = page.get_by_role("group", name="Walk pad").bounding_box()
     assert box is not None
     assert min(box["width"], box["height"]) >= 140
+
+
+@pytest.mark.parametrize("machine", ["trestle"])
+def test_a_robot_without_moves_is_told_that_its_regulator_follows_from_them(phone: Phone) -> None:
+    """The shipped moves are another robot's."""
+    ready = opened(phone)
+    ready.get_by_role("button", name="Power").tap()
+    ready.get_by_role("button", name="What must it be?").tap()
+    advice = ready.get_by_role("region", name="Regulator").get_by_role("listitem")
+    expect(advice).to_have_text("It follows from the moves, and this robot has none yet. Make one first.")

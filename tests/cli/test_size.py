@@ -167,3 +167,10 @@ def test_a_bar_while_supplies_are_tried(long: Path) -> None:
 def test_no_bar_for_what_takes_no_time_or_where_nobody_looks(nod: Path, long: Path) -> None:
     assert on_a_terminal("check", nod, "--json")[1] == ""
     assert run("check", long, "--json").stderr == ""
+
+
+def test_without_a_move_there_is_nothing_to_size_by(tmp_path: Path) -> None:
+    """The shipped moves are another robot's, so a robot of one's own begins with none."""
+    done = run("check", "--size", "--robot", ROOT / "sequences" / "robots" / "trestle.toml", "--sequences", tmp_path)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == "motionhub check: SEQUENCE: expected a move of Trestle to size by, found none\n"

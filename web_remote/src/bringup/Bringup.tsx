@@ -72,7 +72,7 @@ export function Bringup(): JSX.Element {
           <p class="small">
             {step && step.items.length > 1 ? `${at} of ${step.items.length}` : "Bring-up"}
             {isDone(bringup, place) ? ", done" : ""} · <span data-testid="saved">{bringup.saved ? "saved" : "saving…"}</span>
-            {left > 0 && ` · about ${left} min left`}
+            {left > 0 && ` · ${left} min left`}
           </p>
         </div>
         <div class="bring-step">
