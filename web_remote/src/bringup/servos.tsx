@@ -142,46 +142,9 @@ export function Angles(props: StepProps): JSX.Element | null {
         </div>
       </dl>
       <Pulse bringup={bringup} joint={joint} />
-      <section aria-label="By eye">
-        <h4>By eye</h4>
-        <div class="choices">
-          <button type="button" disabled={!raw} onClick={() => stand(joint.mid_deg, [joint.name])}>
-            Hold at {deg(joint.mid_deg)}
-          </button>
-          {other ? (
-            <button type="button" disabled={!raw} onClick={() => stand(mark, [joint.name, other])}>
-              Both sides at {deg(mark)}
-            </button>
-          ) : (
-            <span />
-          )}
-        </div>
-        <Nudges
-          name="Trim"
-          by={[5, 1, 0.2]}
-          unit="°"
-          able={able}
-          onNudge={(by) =>
-            remote.send({
-              type: "bringup_trim",
-              joint: joint.name,
-              trim_deg: Math.max(-45, Math.min(45, Math.round((joint.trim_deg + by) * 100) / 100)),
-            })
-          }
-        />
-        <button
-          type="button"
-          disabled={!able}
-          aria-pressed={joint.reversed}
-          onClick={() => remote.send({ type: "bringup_turn", joint: joint.name, reversed: !joint.reversed })}
-        >
-          Swap direction
-        </button>
-      </section>
       <section aria-label="By protractor">
         <h4>By protractor</h4>
         <p class="small">{measured(joint.name)}</p>
-        <ReadTo bringup={bringup} able={able} />
         {odd && again.value === null && (
           <button
             type="button"
@@ -232,6 +195,43 @@ export function Angles(props: StepProps): JSX.Element | null {
             </button>
           </p>
         )}
+        <ReadTo bringup={bringup} able={able} />
+      </section>
+      <section aria-label="By eye">
+        <h4>By eye</h4>
+        <div class="choices">
+          <button type="button" disabled={!raw} onClick={() => stand(joint.mid_deg, [joint.name])}>
+            Hold at {deg(joint.mid_deg)}
+          </button>
+          {other ? (
+            <button type="button" disabled={!raw} onClick={() => stand(mark, [joint.name, other])}>
+              Both sides at {deg(mark)}
+            </button>
+          ) : (
+            <span />
+          )}
+        </div>
+        <Nudges
+          name="Trim"
+          by={[5, 1, 0.2]}
+          unit="°"
+          able={able}
+          onNudge={(by) =>
+            remote.send({
+              type: "bringup_trim",
+              joint: joint.name,
+              trim_deg: Math.max(-45, Math.min(45, Math.round((joint.trim_deg + by) * 100) / 100)),
+            })
+          }
+        />
+        <button
+          type="button"
+          disabled={!able}
+          aria-pressed={joint.reversed}
+          onClick={() => remote.send({ type: "bringup_turn", joint: joint.name, reversed: !joint.reversed })}
+        >
+          Swap direction
+        </button>
       </section>
       <button type="button" class="primary big" disabled={!able} onClick={props.done}>
         It stands right

@@ -9,6 +9,7 @@ import { OnTheRobot } from "../ui/OnTheRobot.tsx";
 import { TurnStrip } from "../ui/TurnStrip.tsx";
 import { WalkPad } from "../ui/WalkPad.tsx";
 import { Caution, Moved, ReadTo, type StepProps } from "./parts.tsx";
+import { plainName } from "../words.ts";
 import { deg, jointWords, type LegWay, minutesLeft, type Way } from "./words.ts";
 
 const BEFORE = [
@@ -75,7 +76,7 @@ export function Level(props: StepProps): JSX.Element {
   return (
     <>
       <p>
-        On a flat table it stands on three feet: <strong>{standing.map((leg) => jointWords(leg)).join(", ")}</strong>. Measure
+        On a flat table it stands on three feet: <strong>{standing.map(plainName).join(", ")}</strong>. Measure
         with a ruler from the table to the middle of each hip’s axis.
       </p>
       {up ? (
