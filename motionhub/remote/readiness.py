@@ -186,7 +186,7 @@ async def _size(stage: Stage) -> list[str]:
     library = stage.library
     entries = await asyncio.to_thread(library.entries)
     if not any(entry.kind == "sequence" and not entry.unreadable for entry in entries):
-        return ["It follows from the moves, and this robot has none yet. Make one first."]
+        return ["It follows from the moves, and this robot has none yet: make one first"]
     command = [sys.executable, "-m", "motionhub", "check", "--size", "--json"]
     command += ["--robot", str(Path(library.robot.source).absolute())]
     if library.folder.is_dir():

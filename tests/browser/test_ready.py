@@ -120,4 +120,4 @@ def test_a_robot_without_moves_is_told_that_its_regulator_follows_from_them(phon
     ready.get_by_role("button", name="Power").tap()
     ready.get_by_role("button", name="What must it be?").tap()
     advice = ready.get_by_role("region", name="Regulator").get_by_role("listitem")
-    expect(advice).to_have_text("It follows from the moves, and this robot has none yet. Make one first.")
+    expect(advice).to_have_text("It follows from the moves, and this robot has none yet: make one first.")
