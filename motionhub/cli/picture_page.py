@@ -36,11 +36,7 @@ def page(report: Report, words: str, svg: str) -> str:
         )
         # Where there is no room for columns, each cell says what it is.
         named = zip(HEADS, cells, strict=True)
-        return (
-            "<tr>"
-            + "".join(f'<td data-head="{head}">{html.escape(cell)}</td>' for head, cell in named if cell or not head)
-            + "</tr>"
-        )
+        return "<tr>" + "".join(f'<td data-head="{head}">{html.escape(cell)}</td>' for head, cell in named) + "</tr>"
 
     table = (
         "<table><thead><tr>"
@@ -71,8 +67,9 @@ figure {{ margin: 0 0 1rem; }}
   thead {{ display: none; }}
   table, tbody, tr {{ display: block; }}
   tr {{ padding: 0.5rem 0; border-bottom: 1px solid #ccc; }}
-  td {{ display: block; border: 0; padding: 0 0.5rem 0 0; }}
-  td:nth-child(-n+3) {{ display: inline; font-weight: bold; }}
+  table td:nth-child(n) {{ display: block; border: 0; padding: 0 0.5rem 0 0; white-space: normal; }}
+  table td:empty {{ display: none; }}
+  table td:nth-child(-n+3) {{ display: inline; font-weight: bold; }}
   td:nth-child(n+4)::before {{ content: attr(data-head) ": "; color: #5a5a5a; }}
 }}
 </style>

@@ -146,6 +146,9 @@ def test_a_page_holds_picture_and_words_and_fetches_nothing(wrong: Report) -> No
     assert tags.count("svg") == 1
     assert ("html", {"lang": "en"}) in page.elements
     assert tags.count("tr") == 1 + len(wrong.findings)
+    # A finding that is about no one part has its columns too.
+    assert tags.count("td") == tags.count("th") * len(wrong.findings)
+    assert any(finding.subject is None for finding in wrong.findings)
     for finding in wrong.findings:
         assert finding.advice in page.texts
     for _, attributes in page.elements:
