@@ -27,6 +27,8 @@ function whole(span: number, height: number, above: number, aspect: number): num
   return Math.max(tall / field, (span * 1.08) / (field * aspect)) + span * 0.3;
 }
 
+const tenths = (values: readonly number[]): number[] => values.map((value) => Math.round(value * 10));
+
 /** Begins drawing on a canvas. Throws where there is no WebGL. */
 export function makeScene(canvas: HTMLCanvasElement): Scene {
   const renderer = new WebGLRenderer({ canvas, alpha: true, antialias: true, powerPreference: "low-power" });
@@ -156,7 +158,8 @@ export function makeScene(canvas: HTMLCanvasElement): Scene {
     show(made, state, pointed = -1) {
       if (made !== robot) build(made);
       now = state;
-      const drawing = JSON.stringify([state.joints_deg, state.body, state.down, state.com_mm, state.outputs, pointed]);
+      // What nobody could see is not drawn anew: a move's own rounding, beside what is worked out here under a hand.
+      const drawing = JSON.stringify([tenths(state.joints_deg), tenths(state.body), state.down, tenths(state.com_mm), state.outputs, pointed]);
       if (drawing === shown || !figure || !floor) return;
       shown = drawing;
       const [x, y, z, roll, pitch, yaw] = state.body;
