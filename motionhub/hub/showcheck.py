@@ -156,7 +156,11 @@ def _trims(f: Facts, robot: Robot) -> Item:
     turned = int((f.calibration.direction < 0).sum())
     if not own.any() and not turned:
         return Item(name, "bad", "nobody has trimmed this robot: no servo lands exactly on centre by itself")
-    return Item(name, "good", f"{int(own.sum())} of {robot.joints} joints trimmed, {turned} turned round")
+    words = f"{int(own.sum())} of {robot.joints} joints trimmed, {turned} turned round"
+    if not own.all():
+        first = robot.joint_names[int(np.argmin(own))]
+        return Item(name, "care", f"{words}; {first} is the first that is not")
+    return Item(name, "good", words)
 
 
 def _battery(f: Facts, robot: Robot) -> Item:

@@ -92,6 +92,7 @@ class Outcome:
     reason: str
     bad: dict[str, str] = field(default_factory=dict)
     seconds: float = 0.0
+    care: dict[str, str] = field(default_factory=dict)
 
 
 def checked(stage: Stage, routine: str = "", watch: bool = False) -> Outcome:
@@ -116,7 +117,8 @@ def checked(stage: Stage, routine: str = "", watch: bool = False) -> Outcome:
         else:
             before._facts = replace(before._facts, swept=True, seen=True)
         go, reason = before.verdict
-        return Outcome(go, reason, {i.name: i.words for i in before.items if i.state == "bad"}, stage.now - began)
+        bad, care = ({i.name: i.words for i in before.items if i.state == state} for state in ("bad", "care"))
+        return Outcome(go, reason, bad, stage.now - began, care)
 
     return asyncio.run(run())
 
@@ -231,6 +233,21 @@ def test_no_trims_at_all(tmp_path: Path) -> None:
     found = checked(stage)
     assert found.go is False
     assert "nobody has trimmed" in found.bad["Trims"]
+
+
+def test_a_joint_without_a_trim_among_others_is_named_and_no_reason_to_stay_at_home(tmp_path: Path) -> None:
+    """Practice: no horn lands exactly on centre, so a trim of nothing at all is one that nobody has set."""
+    robot = shipped("tansy")
+    known = trimmed(robot)
+    some = known.trim_rad.copy()
+    some[4] = 0.0
+    known = replace(known, trim_rad=some)
+    stage = Stage(tmp_path, calibration=known, machine=SimulatedRobot(robot, known))
+    stage.library.save_calibration(known)
+    found = checked(stage, "short-show", watch=True)
+    assert found.go is True, found
+    assert "19 of 20 joints trimmed" in found.care["Trims"]
+    assert "left_middle.femur" in found.care["Trims"]
 
 
 def test_settings_on_the_robot_that_are_not_the_hubs(tmp_path: Path) -> None:
