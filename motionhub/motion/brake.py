@@ -2,10 +2,10 @@
 
 This is what Stop does, live and in the check alike: the ticks that are checked are the ticks that are sent.
 
-*Together* means in proportion: every joint goes on by its own speed times the same time σ. So the feet that
-stand stay where they are, as far as they did at that moment; were each joint to stop by itself, the fast ones
-would go on further than the slow ones, and drag feet and tilt the body. The pace u = dσ/dt falls from 1 to 0
-along an S-curve, for the joint that has the longest way::
+*Together* means that all go on for the same time σ: every joint by its own speed times σ, and legs that walk by their
+feet's speed over the ground times σ, so that one that stands stays where it is (:mod:`motionhub.motion.over_ground`).
+Were each joint to stop by itself, the fast ones would go on further than the slow ones, and drag feet and tilt the
+body. The pace u = dσ/dt falls from 1 to 0 along an S-curve, for the joint that has the longest way::
 
     1 .__                 u' from -κ, what it slows down by already, to -p at the rate β,
          `.               there for a while if p = α, the most, is reached,
@@ -24,6 +24,7 @@ from math import ceil, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from motionhub.motion.over_ground import OverGround
 from motionhub.motion.support import plane_it_rests_on
 from motionhub.robot.kinematics import feet
 from motionhub.robot.limits import top_speed
@@ -71,13 +72,23 @@ def brake(robot: Robot, dt: float, joints: Array, velocity: Array, acceleration:
     too_far = float((np.abs(velocity) * way / np.maximum(room, 1e-9))[velocity != 0].max())
     quicker = min(max(too_far, 1.0), SHARPEST)
     ticks = max(1, ceil(pace.duration / quicker / dt - 1e-9))
-    ends = np.clip(joints + way / quicker * velocity, low, high)
     ground = plane_it_rests_on(robot, joints[None])
+    stands = _above(robot, feet(robot, joints[None]), *ground)[0] <= CARRIES
+    over = OverGround.of(robot, joints, velocity, stands)
+
+    def gone_on(body: Array, own: Array) -> Array:
+        """(T, J) when the body has gone on for so long (T,) and each joint for its own (T, J), in s."""
+        rows = joints + own * velocity
+        if over is not None:
+            over.lead(rows, body, own[:, : 3 * robot.legs : 3])
+        return np.clip(rows, low, high)
+
+    ends = gone_on(np.full(1, way / quicker), np.full((1, robot.joints), way / quicker))
     own = np.full(robot.joints, quicker)
-    own[: 3 * robot.legs] /= np.repeat(down_to_ground(robot, joints[None], ends[None], *ground), 3)
+    own[: 3 * robot.legs] /= np.repeat(down_to_ground(robot, joints[None], ends, *ground), 3)
     own = np.minimum(own, SHARPEST)
     times = np.arange(1, ticks + 1, dtype=np.float64) * dt
-    found: Array = np.clip(joints + pace.at(times[:, None] * own) / own * velocity, low, high)
+    found = gone_on(pace.at(times * quicker) / quicker, pace.at(times[:, None] * own) / own)
     # Whatever happens, a stop is not to be stopped by the guard.
     step, now = top * dt, joints
     if (np.abs(np.diff(found, axis=0)) <= step).all() and (np.abs(found[0] - joints) <= step).all():
@@ -106,15 +117,20 @@ def down_to_ground(robot: Robot, joints: Array, ends: Array, normal: Array, heig
         normal: (N, 3) of the ground in the body frame, as the robot rests at ``joints``.
         height: (N,) m, of the body's reference point over the ground there.
     """
-    level, end = (np.einsum("nli,ni->nl", feet(robot, at), normal) for at in (joints, ends))
-    above = level + height[:, None] - robot.foot_radius
+    above, end = (_above(robot, feet(robot, at), normal, height) for at in (joints, ends))
     carries = above <= CARRIES
     # The body goes up by what the feet that carry it go down.
-    rises = ((level - end) * carries).sum(axis=1) / np.maximum(carries.sum(axis=1), 1)
-    left = above + (end - level) + rises[:, None]
+    rises = ((above - end) * carries).sum(axis=1) / np.maximum(carries.sum(axis=1), 1)
+    left = end + rises[:, None]
     presses = ~carries & (left < -GIVES)
     found: Array = np.where(presses, above / np.where(presses, above - left, 1.0), 1.0)
     return np.maximum(found, 1 / SHARPEST)
+
+
+def _above(robot: Robot, at: Array, normal: Array, height: Array) -> Array:
+    """How far feet (N, L, 3) in the body frame are over the ground, (N, L) m."""
+    found: Array = np.einsum("nli,ni->nl", at, normal) + height[:, None] - robot.foot_radius
+    return found
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 
-from motionhub.motion.brake import BRAKE_S, ONSET_S, SHARPEST, STANDSTILL_S, brake, run_out
+from motionhub.motion.brake import BRAKE_S, CARRIES, ONSET_S, SHARPEST, STANDSTILL_S, brake, run_out
 from motionhub.motion.gait import gaits
 from motionhub.motion.odometry import travel
+from motionhub.motion.over_ground import DRAGS
 from motionhub.motion.planar import REST
 from motionhub.motion.posing import joints_for, rest_joints, standing_feet
 from motionhub.motion.stepper import Stepper
@@ -76,14 +77,18 @@ def test_joints_keep_their_proportion_their_limits_and_their_range(fast, bend, p
     assert within(robot, rows).all()
     assert len(rows) * FINE <= STANDSTILL_S
     speed = np.diff(rows, axis=0) / FINE
-    assert (np.abs(speed) <= np.abs(velocity) + 1e-9).all()
+    assert (np.abs(speed) <= top * (1 + 1e-9)).all()
     assert np.abs(speed[-1]).max() < 0.05
+    up = rest_on_ground(robot, joints[None]).clearance[0] > 2e-5
+    if not dragged(robot, joints, velocity, ~up):
+        return
+    assert (np.abs(speed) <= np.abs(velocity) + 1e-9).all()
     free = np.abs(run_out(robot, velocity)) < np.where(velocity > 0, robot.upper - joints, joints - robot.lower)
     if free.all():
         # In proportion: the rows lie on one line; a leg in the air on one of its own, and it may be sooner there.
         along, legs = rows - joints, 3 * robot.legs
         air = np.zeros(robot.joints, dtype=bool)
-        air[:legs] = np.repeat(rest_on_ground(robot, joints[None]).clearance[0] > 2e-5, 3)
+        air[:legs] = np.repeat(up, 3)
         for own in (~air, *(np.arange(robot.joints) // 3 == leg for leg in np.flatnonzero(air[:legs:3]))):
             line = along[:, own] @ velocity[own] / max(velocity[own] @ velocity[own], 1e-12)
             np.testing.assert_allclose(along[:, own], np.outer(line, velocity[own]), atol=1e-9)
@@ -92,6 +97,13 @@ def test_joints_keep_their_proportion_their_limits_and_their_range(fast, bend, p
         gain = np.abs(np.diff(speed, axis=0)) / FINE
         sharpest = np.where(air, SHARPEST, 1.0)
         assert (gain <= sharpest * top / BRAKE_S * 1.01 + 1e-6).all()
+
+
+def dragged(robot, joints, velocity, stands):
+    """Whether feet that stand come nearer to each other, or part: on a floor they cannot but slide then."""
+    near, later = (feet(robot, at)[stands] for at in (joints, joints + 1e-4 * velocity))
+    apart = [np.linalg.norm(at[:, None] - at[None], axis=2) for at in (near, later)]
+    return len(near) < 3 or np.abs(apart[1] - apart[0]).max() / 1e-4 > 4 * DRAGS
 
 
 def test_standing_still_it_is_over_at_once(tansy):
@@ -103,7 +115,7 @@ def test_standing_still_it_is_over_at_once(tansy):
 @pytest.mark.parametrize("name", ["tansy", "trestle", "harrow"])
 @pytest.mark.parametrize("seed", range(3))
 def test_stopped_in_the_middle_of_a_walk_no_foot_is_dragged(name, seed):
-    """Practice: a servo's play moves a foot by some 3 mm, so less than that is not seen."""
+    """As little as in the walk itself, whose plan lets no foot that carries weight move by more than 0.5 mm a step."""
     robot, dice = description.load(ROBOTS / f"{name}.toml"), np.random.default_rng(seed)
     stepper = Stepper(robot)
     twist = stepper.limit(tuple(dice.uniform(-1, 1, 3) * (1.0, 1.0, 4.0)))[0]
@@ -115,8 +127,8 @@ def test_stopped_in_the_middle_of_a_walk_no_foot_is_dragged(name, seed):
         velocity, earlier = (now - last) / DT, (last - before) / DT
         rows = np.vstack([now, brake(robot, DT, now, velocity, (velocity - earlier) / DT)])
         support = rest_on_ground(robot, rows)
-        even = np.ones_like(support.clearance)
-        assert travel(support.level_feet[..., :2], support.down, even).slip.max() < 3e-3
+        carries = support.down & (support.clearance <= CARRIES)
+        assert travel(support.level_feet[..., :2], carries, carries * 1.0).slip.max() < 0.5e-3
 
 
 @pytest.mark.parametrize("name", ["tansy", "trestle", "harrow"])
