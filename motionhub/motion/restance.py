@@ -35,8 +35,10 @@ from motionhub.robot.model import Robot
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-SAME_PLACE = 3e-3
-"""m: a foot this near to where it shall stand may stay. A servo's play moves it by as much."""
+SAME_PLACE = 4e-4
+"""m: a foot this near to where it shall stand may stay: less than a foot that carries weight may be dragged."""
+JUST_HANGS = 3e-3
+"""m over where it shall stand: a servo's play moves a foot by as much, so it may have stood a moment ago."""
 SAME_ANGLE = 0.05
 """rad: a leg that is held otherwise by more than this is not as inverse kinematics would have it."""
 WHIRL = 0.25
@@ -164,7 +166,7 @@ def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags) -> list[_Pa
     if landing.any():
         landed = np.where(landing[:, None], last.feet, now.feet)
         # One that only just hangs stood a moment ago, and shared the weight: lifted, it leaves it to the others.
-        lifts = landing & (now.feet[:, 2] - last.feet[:, 2] < SAME_PLACE) & (away > SAME_PLACE)
+        lifts = landing & (now.feet[:, 2] - last.feet[:, 2] < JUST_HANGS) & (away > SAME_PLACE)
         allowed = None if lifts.any() else COSTS
         body = _over(robot, now.body, np.stack([now.feet, landed]), down[0], allowed)
         along = ~down[0][:, None] * (body - now.body)[:3]  # in the air, legs are carried as they hang

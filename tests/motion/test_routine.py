@@ -34,8 +34,8 @@ def moves(tansy):
     lamp = [{"at_ms": 0, "output": "lamp", "level": 0.6}]
     return {
         "nod": move("nod", {"at_ms": 500, "joints_deg": {"head": 30}}, {"at_ms": 1000, "joints_deg": {"head": 0}}),
-        "crouch": move("crouch", {"at_ms": 800, "body": {"z_mm": -20}}, cues=lamp),
-        "rise": move("rise", {"at_ms": 0, "body": {"z_mm": -20}}, {"at_ms": 600, "body": {"z_mm": 0}}, cues=lamp),
+        "crouch": move("crouch", {"at_ms": 800, "body": {"z_mm": -35}}, cues=lamp),
+        "rise": move("rise", {"at_ms": 0, "body": {"z_mm": -35}}, {"at_ms": 600, "body": {"z_mm": 0}}, cues=lamp),
         "spread": move("spread", {"at_ms": 0, "feet": _outward(tansy, 15)}, {"at_ms": 500, "joints_deg": {"tail": 9}}),
         "walk": move("walk", walks=[{"from_ms": 0, "to_ms": 3000, "forward_mm_s": 40, "turn_deg_s": 10}]),
     }
