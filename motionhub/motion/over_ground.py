@@ -75,11 +75,12 @@ class OverGround:
             body: (T,) s, for how long the body has gone on.
             own: (T, L) s, for how long each foot has gone on over the ground.
         """
-        v, turn = self.twist[:3], self.twist[3:]
+        v, (x, y, z) = self.twist[:3], self.twist[3:]
+        away = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])  # a row times this is row × ω, which is -ω × row
         p = self.place + own[..., None] * self.speed
-        first = -v - np.cross(turn, p)
-        second = -np.cross(turn, first)
+        first = p @ away - v
+        second = first @ away
         s = body[:, None, None]
-        reach = leg_angles(self.robot, p + s * (first + s / 2 * (second - s / 3 * np.cross(turn, second))))
+        reach = leg_angles(self.robot, p + s * (first + s / 2 * (second + s / 3 * (second @ away))))
         led = np.repeat(self.legs & reach.ok.all(axis=0), 3).nonzero()[0]
         rows[:, led] = reach.joints.reshape(len(rows), -1)[:, led]
