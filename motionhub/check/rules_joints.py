@@ -73,7 +73,7 @@ def reach(t: Timeline, mender: Mender) -> list[Finding]:
             straight = abs(knee[stretch.worst]) < np.pi / 2
             way = "nearer to" if straight else "further from"
             x, y, z = mender.nearest(stretch.worst, leg) * 1e3
-            plain = f"keep the foot {short:g} mm {way} its hip (x {x:+.0f}, y {y:+.0f}, z {z:+.0f} mm)"
+            plain = f"keep the foot {short:g} mm {way} its hip (x {round(x):+d}, y {round(y):+d}, z {round(z):+d} mm)"
             other = mender.least(stretch, lambda trial: np.asarray(trial.reached.all(axis=1)))
             return f"{plain}, or {other}" if other else plain
 
