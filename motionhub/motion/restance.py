@@ -37,8 +37,8 @@ Flags = NDArray[np.bool_]
 
 SAME_PLACE = 4e-4
 """m: a foot this near to where it shall stand may stay: less than a foot that carries weight may be dragged."""
-JUST_HANGS = 3e-3
-"""m over where it shall stand: a servo's play moves a foot by as much, so it may have stood a moment ago."""
+PLAY = 3e-3
+"""m that a servo's play moves a foot by (*practice*): one no higher than that may have stood a moment ago."""
 SAME_ANGLE = 0.05
 """rad: a leg that is held otherwise by more than this is not as inverse kinematics would have it."""
 WHIRL = 0.25
@@ -106,7 +106,7 @@ def restance(robot: Robot, start: Array, goal: Array, dt: float, gathers: int = 
 def _whirls(robot: Robot, first: _Stance, last: _Stance, support: Support, start: Array) -> Flags:
     """Legs (L,) whose feet cannot go straight to where they shall stand, and that the robot can stand without."""
     down = support.down
-    goes = down[1] & (~down[0] | (np.hypot(*(first.feet - last.feet)[:, :2].T) > SAME_PLACE))
+    goes = down[1] & (~down[0] | (np.hypot(*(first.feet - last.feet)[:, :2].T) > PLAY))
     legs = 3 * robot.legs
     odd = np.abs(joints_for(robot, first.body, first.feet)[0] - start)[:legs] > SAME_ANGLE
     for part in _parts(robot, first, last, down):
@@ -133,7 +133,7 @@ def _gathered(
     part = _Part(first, replace(first, body=body), ~down)
     stand = np.append(np.repeat(down, 3), np.zeros(robot.joints - legs, dtype=bool))
     steps = np.abs(np.diff(_joints(robot, part, _ROUGH), axis=0))[:, stand]
-    if np.hypot(*(body - first.body)[:2]) > SAME_PLACE and steps.max() < WHIRL:
+    if np.hypot(*(body - first.body)[:2]) > PLAY and steps.max() < WHIRL:
         seconds = float((steps.max(axis=0) * (len(_ROUGH) - 1) / speed[stand]).max())
         ticks = round(max(seconds, SHORTEST_S) / dt)
         way = _joints(robot, part, np.arange(ticks + 1) / ticks)
@@ -166,7 +166,7 @@ def _parts(robot: Robot, first: _Stance, last: _Stance, down: Flags) -> list[_Pa
     if landing.any():
         landed = np.where(landing[:, None], last.feet, now.feet)
         # One that only just hangs stood a moment ago, and shared the weight: lifted, it leaves it to the others.
-        lifts = landing & (now.feet[:, 2] - last.feet[:, 2] < JUST_HANGS) & (away > SAME_PLACE)
+        lifts = landing & (now.feet[:, 2] - last.feet[:, 2] < PLAY) & (away > SAME_PLACE)
         allowed = None if lifts.any() else COSTS
         body = _over(robot, now.body, np.stack([now.feet, landed]), down[0], allowed)
         along = ~down[0][:, None] * (body - now.body)[:3]  # in the air, legs are carried as they hang

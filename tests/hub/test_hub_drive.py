@@ -242,6 +242,8 @@ def dragged(level: np.ndarray, down: np.ndarray) -> np.ndarray:
     total = np.zeros(level.shape[1])
     for t in range(len(level) - 1):
         stood = down[t] & down[t + 1]
+        if stood.sum() < 2:
+            continue  # it rocks from some feet onto others, and a foot alone says nothing
         a, b = level[t, stood] * [1, 1, 0], level[t + 1, stood] * [1, 1, 0]
         turn, _ = Rotation.align_vectors(a - a.mean(axis=0), b - b.mean(axis=0))
         total[stood] += np.linalg.norm(turn.apply(b - b.mean(axis=0)) + a.mean(axis=0) - a, axis=1)

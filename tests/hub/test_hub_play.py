@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from rehearsal import Rehearsal, clip, shipped
 
@@ -333,6 +333,7 @@ postures = st.builds(
 
 
 @given(st.lists(st.tuples(st.one_of(drives, postures), st.floats(0.1, 0.9)), min_size=1, max_size=5))
+@example([(ask.Posture(0.0, 0.25, 0.390625, 0.0), 0.75), (ask.Posture(0.03515625, -0.25, 0.15625, 0.125), 0.78125)])
 @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_whatever_was_driven_replays_to_the_microsecond(script: list[tuple[ask.Command, float]]) -> None:
     show = Rehearsal(shipped("tansy"))

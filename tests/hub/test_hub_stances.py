@@ -19,7 +19,7 @@ from motionhub.motion.handover import NEAR, hand_over, slip
 from motionhub.motion.manner import manner_of
 from motionhub.motion.odometry import travel
 from motionhub.motion.posing import joints_for, rest_joints, standing_feet
-from motionhub.motion.restance import JUST_HANGS, SAME_PLACE, UNHURRIED, restance
+from motionhub.motion.restance import PLAY, SAME_PLACE, UNHURRIED, restance
 from motionhub.motion.stepper import Stepper
 from motionhub.motion.support import rest_on_ground
 from motionhub.robot.kinematics import within
@@ -43,7 +43,7 @@ def held(robot: Robot, start: np.ndarray, path: np.ndarray) -> None:
     assert not support.tipped.any()
     # Whenever a foot is up, as steady as a walk is asked to be, or as it was found; 2 mm for what swings meanwhile.
     # Below the play of a servo a foot is not up, only lightly set: legs fold no further, low down.
-    up = support.clearance.max(axis=1) > JUST_HANGS
+    up = support.clearance.max(axis=1) > PLAY
     assert support.margin[up].min(initial=np.inf) >= min(robot.walk.margin, support.margin[0]) - 2e-3
     assert support.margin.min() > 0
     assert (np.abs(np.diff(whole, axis=0)) <= top_speed(robot) * DT).all()
@@ -118,7 +118,7 @@ def test_a_foot_that_only_just_hangs_is_lifted_from_feet_that_have_the_margin(le
     assert found.margin[thin] < 0.8 * robot.walk.margin
     path = hand_over(robot, starts[thin], rest_joints(robot), DT)
     support = rest_on_ground(robot, path)
-    up = support.clearance.max(axis=1) > JUST_HANGS
+    up = support.clearance.max(axis=1) > PLAY
     assert up.any()
     assert support.margin[up].min() >= robot.walk.margin - 1e-4
 
@@ -140,7 +140,7 @@ def test_a_shifted_body_moves_back_over_feet_that_stay(robot: Robot) -> None:
     feet = standing_feet(robot)
     start = joints_for(robot, np.array([0.012, -0.008, 0.004, 0.02, -0.02, 0.04]), feet)[0]
     path = restance(robot, start, rest_joints(robot), DT)
-    assert rest_on_ground(robot, path).clearance.max() < JUST_HANGS
+    assert rest_on_ground(robot, path).clearance.max() < PLAY
     held(robot, start, path)
 
 
@@ -176,7 +176,7 @@ def test_between_any_two_stances_that_the_legs_allow(
     assert support.down.sum(axis=1).min() >= 3
     assert (np.abs(np.diff(whole, axis=0)) <= top_speed(robot) * DT).all()
     # Where the legs fall short on the way they drag a little; a whole step it must never be.
-    assert dragged(support.level_feet, support.down).max() < 3 * JUST_HANGS
+    assert dragged(support.level_feet, support.down).max() < 3 * PLAY
 
 
 # ---------------------------------------------------------------- how far the body may be carried
