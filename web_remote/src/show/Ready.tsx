@@ -2,7 +2,7 @@
 
 import { useSignal } from "@preact/signals";
 import type { ComponentType, JSX } from "preact";
-import { useEffect, useRef } from "preact/hooks";
+import { useLayoutEffect, useRef } from "preact/hooks";
 import { useRemote } from "../ui/context.ts";
 import { Check } from "./Check.tsx";
 import { Minute } from "./Minute.tsx";
@@ -20,7 +20,8 @@ export function Ready(): JSX.Element {
   const heading = useRef<HTMLHeadingElement>(null);
   const now = SCREENS.find(({ id }) => id === open.value);
   const screen = open.value;
-  useEffect(() => {
+  // With the change itself: a moment later, somebody's next key would be taken from where they had gone meanwhile.
+  useLayoutEffect(() => {
     heading.current?.focus();
   }, [screen]);
   const Screen = now?.screen;
