@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 _NEAR_END = 0.125 * np.array([0.03, 0.06, 0.12, 0.25, 0.5])
 _SAMPLES = np.sort(np.concatenate([np.linspace(0.0, 1.0, 9), _NEAR_END, 1 - _NEAR_END]))
 """Of the way there, closer together at its ends: a foot that comes down flat stands on the last of its way only."""
-DRAGGED = 4e-4
+DRAGGED = 2e-4
 """m: a foot may be dragged by this much, far less than a servo's play lets it wander."""
 NEAR = 1e-4
 """rad: joints this near to where they shall be are there, within a servo's own resolution by far."""

@@ -35,7 +35,7 @@ from motionhub.robot.model import Robot
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-SAME_PLACE = 4e-4
+SAME_PLACE = 2e-4
 """m: a foot this near to where it shall stand may stay: less than a foot that carries weight may be dragged."""
 PLAY = 3e-3
 """m that a servo's play moves a foot by (*practice*): one no higher than that may have stood a moment ago."""
